@@ -1,0 +1,289 @@
+"""The book's typed, frozen objects, as the rest of the program sees them.
+
+They are made only by :mod:`rules.bookkeeping.loading`, from YAML that has been validated.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from rules.bookkeeping.yamlsource import YamlSource
+from rules.terms import Role
+
+Signal = Literal["DANGER", "WARNING", "CAUTION", "NOTICE"]
+Skill = Literal["appliance_technician", "electrician", "utility", "customer"]
+
+
+@dataclass(frozen=True)
+class Bands:
+    """Named, adjoining ranges of a number: ``{"dead": (0, 15), ...}``; lower edge included, upper edge not.
+
+    ``between`` lists the meter points they apply to (empty: all). ``relative`` means that the edges are multiples
+    of the value expected for the part on this appliance, not volts or ohms.
+    """
+
+    ranges: Mapping[str, tuple[float, float]]
+    between: tuple[str, ...] = ()
+    relative: bool = False
+
+    def name_of(self, number: float) -> str:
+        """The band a number falls in; the outermost bands reach to infinity."""
+        name = ""
+        for name, (low, high) in self.ranges.items():
+            if low <= number < high:
+                return name
+        return name if number > 0 else next(iter(self.ranges))
+
+
+@dataclass(frozen=True)
+class FactTerm:
+    """One word of the vocabulary: what may be said, in which unit, by whom, and how to ask it."""
+
+    fact: str
+    title: str
+    kind: Literal["choice", "number"]
+    values: Mapping[str, str]  # choice: value -> what it means; number: band name -> what it means
+    usual: str | None  # what a sound appliance shows, if that is known
+    told_by: Role
+    ask: str
+    place: Literal["none", "surface", "meter"]
+    between: tuple[str, ...] = ()
+    states: tuple[str, ...] = ()
+    unit: str | None = None
+    bands: tuple[Bands, ...] = ()
+    least: float | None = None
+    most: float | None = None
+    mistaken_for: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    hazard: bool = False
+    model: Literal["circuit", "shows", "context"] = "shows"
+    file: str = ""
+    line: int = 0
+
+    def bands_at(self, between: str | None) -> Bands:
+        """The bands that apply between these meter points."""
+        for bands in self.bands:
+            if not bands.between or between in bands.between:
+                return bands
+        raise KeyError(f"{self.fact} has no bands for {between}")
+
+
+@dataclass(frozen=True)
+class Unit:
+    """A surface unit: its rings' nominal watts (one, two or three) at the rated voltage."""
+
+    where: str
+    watts: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Appliance:
+    """What the machine is made of. Watts are nominal at ``rated_volts`` between the legs."""
+
+    appliance: str
+    title: str
+    cooktop: Literal["coil", "radiant", "none"]
+    units: tuple[Unit, ...]
+    oven: bool
+    bake_watts: float
+    broil_watts: float
+    cutout: Literal["control", "elements", "none"]  # what the oven's thermal cut-out breaks
+    supply: Literal["120/240", "208Y/120"] = "120/240"
+    cord: Literal["3-wire", "4-wire"] = "4-wire"
+    rated_volts: float = 240.0
+    sensor_curve: Literal["3750", "IEC 60751"] = "3750"
+
+    @property
+    def positions(self) -> tuple[str, ...]:
+        return tuple(unit.where for unit in self.units)
+
+
+@dataclass(frozen=True)
+class Effect:
+    """What a fault does to the machine: ``part`` is put into the state ``mode``.
+
+    Several ``amounts`` (ohms, a fraction of the element, degrees F) are variants that are equally likely.
+    """
+
+    part: str
+    mode: str
+    amounts: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True)
+class Fault:
+    """A component and its failure mode. Weight is relative: 5 is daily work, 1 is rare (common practice, no source)."""
+
+    fault: str
+    title: str
+    place: Literal["none", "surface"]
+    only: Mapping[str, tuple[str, ...]]  # appliance field -> values where the fault can exist
+    weight: float
+    effects: tuple[Effect, ...]
+    shows: Mapping[str, Mapping[str, float]]  # fact -> value -> probability, for what is not electrical
+    parts: Mapping[str, tuple[str, ...]]  # by kind of cooktop; "" for any
+    minutes: tuple[int, int]
+    skill: Skill
+    urgency: Literal["now", "soon", "routine", "none"]
+    tell: str
+    source: str
+    because: str
+    file: str = ""
+    line: int = 0
+
+    def parts_for(self, appliance: Appliance) -> tuple[str, ...]:
+        """Parts a repair of this fault may need on this appliance."""
+        return self.parts.get(appliance.cooktop, self.parts.get("", ()))
+
+    def exists_on(self, appliance: Appliance) -> bool:
+        """Whether the appliance has what can fail this way."""
+        has = {
+            "cooktop": appliance.cooktop,
+            "oven": "yes" if appliance.oven else "no",
+            "cutout": appliance.cutout,
+            "cord": appliance.cord,
+        }
+        if self.place == "surface" and not appliance.units:
+            return False
+        return all(has[trait] in allowed for trait, allowed in self.only.items())
+
+
+@dataclass(frozen=True)
+class Setup:
+    """Preparation that several tests share and that is paid once a visit."""
+
+    setup: str
+    title: str
+    minutes: float
+
+
+@dataclass(frozen=True)
+class TestCard:
+    """A question or a measurement: which fact it reads, who may do it, and what it costs."""
+
+    __test__ = False  # not a pytest class
+
+    test: str
+    reads: str
+    ask: str
+    who: Role
+    energised: bool
+    minutes: float
+    setup: str | None  # shared preparation, paid once a visit
+    tools: tuple[str, ...]
+    cautions: tuple[str, ...]
+    between: str | None = None
+    during: str | None = None
+    needs_permission: bool = False  # stays out until a rule allows it
+    dont_know: float = 0.1
+    source: str = "common practice, no source"
+
+
+@dataclass(frozen=True)
+class Condition:
+    """One premise of a rule. Exactly one way of comparing is set."""
+
+    fact: str
+    where: str | None = None  # a position, "same" (joined), "any", "every_tried"
+    between: str | None = None
+    during: str | None = None
+    values: tuple[str, ...] = ()  # the value or band is one of these
+    not_values: tuple[str, ...] = ()  # the value or band is known and none of these
+    at_least: float | None = None
+    below: float | None = None
+    by: Role | None = None  # only if seen by this role
+    negated: bool = False  # holds while no such fact is known
+
+
+@dataclass(frozen=True)
+class Shift:
+    """Multiply the odds of the faults named (``*`` allowed) by ``factor``."""
+
+    faults: tuple[str, ...]
+    factor: float
+
+
+@dataclass(frozen=True)
+class Stop:
+    """A safety stop: the signal word, the sentence to say now, and who must deal with it."""
+
+    signal: Signal
+    say: str
+    refer_to: Skill
+
+
+@dataclass(frozen=True)
+class VisitNeed:
+    """What a rule asks of a visit."""
+
+    skill: Skill | None = None
+    urgency: str | None = None
+    tell: str | None = None
+
+
+@dataclass(frozen=True)
+class Derivation:
+    """A fact that a rule concludes from facts."""
+
+    fact: str
+    value: str
+    where: str | None = None  # None, a position, or "same"
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A trade rule. ``alternatives`` are the joined premises of ``all`` with each entry of ``any``."""
+
+    rule: str
+    alternatives: tuple[tuple[Condition, ...], ...]
+    because: str
+    source: str
+    derive: tuple[Derivation, ...] = ()
+    stop: Stop | None = None
+    points_to: tuple[str, ...] = ()
+    establishes: tuple[str, ...] = ()
+    rules_out: tuple[str, ...] = ()
+    shift: tuple[Shift, ...] = ()
+    allow: tuple[str, ...] = ()
+    forbid: tuple[str, ...] = ()
+    visit: VisitNeed | None = None
+    not_when: str | None = None
+    fires_on: tuple[Mapping[str, object], ...] = ()
+    silent_on: tuple[Mapping[str, object], ...] = ()
+    file: str = ""
+    line: int = 0
+
+
+@dataclass(frozen=True)
+class Part:
+    """A spare part that may ride on the van."""
+
+    part: str
+    title: str
+
+
+@dataclass(frozen=True)
+class Caution:
+    """A caution card that tests and answers refer to by name."""
+
+    caution: str
+    signal: Signal
+    say: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Book:
+    """The knowledge as a whole. ``version`` is ``sha256:`` and the hash of the files' content."""
+
+    version: str
+    facts: Mapping[str, FactTerm]
+    appliances: Mapping[str, Appliance]
+    faults: Mapping[str, Fault]
+    tests: Mapping[str, TestCard]
+    rules: Mapping[str, Rule]
+    parts: Mapping[str, Part]
+    cautions: Mapping[str, Caution]
+    setups: Mapping[str, Setup]
+    words: tuple[YamlSource, ...]  # the lexicon's files, as rules.notes compiles them

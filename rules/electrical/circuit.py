@@ -1,0 +1,173 @@
+"""A small linear circuit solver at one frequency: complex nodal analysis over many cases at once.
+
+A network is a fixed drawing: nodes, sources that pin some nodes to a voltage, and branches between nodes. A *case*
+gives each branch an admittance (0 = open), so one drawing serves every switch position and every fault. Cases are
+solved together by LAPACK's batched dense solver, which NumPy calls.
+
+Method: nodal analysis with the pinned nodes eliminated, ``Yff Vf = -Yfp Vp`` (any text on circuit theory). Nodes
+without a conducting path to a pinned node have no voltage; they come back as ``nan`` rather than as a number that a
+meter could never show.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Complex = NDArray[np.complex128]
+
+
+class NetworkError(ValueError):
+    """A network that cannot be drawn or solved; the message names the branch or node and what to change."""
+
+
+@dataclass(frozen=True)
+class _Cells:
+    """Where each branch goes in the nodal matrix: every filled cell is a signed sum of some admittances.
+
+    ``branch`` and ``sign`` list the terms cell by cell, ``start`` where each cell's terms begin, ``cell`` its flat index.
+    """
+
+    branch: NDArray[np.intp]
+    sign: NDArray[np.float64]
+    start: NDArray[np.intp]
+    cell: NDArray[np.intp]
+
+    @classmethod
+    def of(cls, ends: Sequence[tuple[int, int]], size: int) -> _Cells:
+        terms = sorted(
+            (row * size + column, branch, 1.0 if row == column else -1.0)
+            for branch, (a, b) in enumerate(ends)
+            for row, column in ((a, a), (b, b), (a, b), (b, a))
+        )
+        cells = np.array([cell for cell, _, _ in terms], dtype=np.intp)
+        start = np.flatnonzero(np.diff(cells, prepend=-1))
+        branches = np.array([branch for _, branch, _ in terms], dtype=np.intp)
+        return cls(branches, np.array([sign for _, _, sign in terms]), start, cells[start])
+
+
+@dataclass(frozen=True)
+class Network:
+    """Nodes, pinned voltages and branches. ``branches`` maps a name to its two nodes.
+
+    ``pinned`` maps a node to its complex voltage (V, RMS phasor). Build it with :meth:`draw`.
+    """
+
+    nodes: tuple[str, ...]
+    pinned: Mapping[str, complex]
+    branches: Mapping[str, tuple[str, str]]
+    _cells: _Cells
+
+    @classmethod
+    def draw(cls, pinned: Mapping[str, complex], branches: Mapping[str, tuple[str, str]]) -> Network:
+        """Collect the nodes from the branches. Raises NetworkError for a branch with both ends on one node."""
+        nodes = list(pinned)
+        for name, ends in branches.items():
+            if ends[0] == ends[1]:
+                raise NetworkError(f"branch {name} has both ends on node {ends[0]}; give it two different nodes")
+            nodes.extend(end for end in ends if end not in nodes)
+        if not pinned:
+            raise NetworkError("no node is pinned to a voltage; pin at least the reference to 0 V")
+        index = {node: number for number, node in enumerate(nodes)}
+        cells = _Cells.of([(index[a], index[b]) for a, b in branches.values()], len(nodes))
+        return cls(tuple(nodes), dict(pinned), dict(branches), cells)
+
+    def branch_number(self) -> dict[str, int]:
+        """Branch name to its column in the admittance array."""
+        return {name: number for number, name in enumerate(self.branches)}
+
+    def solve(self, admittance: Complex, pinned: Complex | None = None) -> Solution:
+        """Node voltages for every case.
+
+        ``admittance``: shape (cases, branches), siemens, complex; 0 means open. ``pinned``: shape (cases, pinned
+        nodes), V, where the sources differ from case to case. Raises NetworkError for a wrong shape or for values
+        that are not finite (write a short as a small resistance, not as 0 ohm).
+        """
+        y = np.atleast_2d(np.asarray(admittance, dtype=np.complex128))
+        if y.shape[1] != len(self.branches):
+            raise NetworkError(f"{y.shape[1]} admittances for {len(self.branches)} branches; give one for each branch")
+        if not np.isfinite(y).all():
+            bad = list(self.branches)[int(np.argwhere(~np.isfinite(y))[0, 1])]
+            raise NetworkError(f"branch {bad} has no finite admittance; write a short as a small resistance")
+        matrix = self._matrix(y)
+        alive = self._reached(y)
+        count = len(self.pinned)
+        own = np.array(list(self.pinned.values()), dtype=np.complex128)
+        pins = np.broadcast_to(own if pinned is None else pinned, (len(y), count))
+        rows = matrix[:, count:, :]
+        free_alive = alive[:, count:]
+        system = rows[:, :, count:].copy()
+        # A floating node keeps its place in the matrix as "V = 0" so that all cases stay one shape.
+        system *= free_alive[:, :, None] & free_alive[:, None, :]
+        diagonal = np.arange(system.shape[1])
+        system[:, diagonal, diagonal] += ~free_alive
+        right = -(rows[:, :, :count] @ pins[:, :, None])[:, :, 0] * free_alive
+        try:
+            free_volts = np.linalg.solve(system, right[:, :, None])[:, :, 0]
+        except np.linalg.LinAlgError as error:
+            raise NetworkError("the network has no single solution; two branches resonate or cancel") from error
+        volts = np.empty((len(y), len(self.nodes)), dtype=np.complex128)
+        volts[:, :count] = pins
+        volts[:, count:] = np.where(free_alive, free_volts, np.nan)
+        return Solution(self, y, volts)
+
+    def _matrix(self, y: Complex) -> Complex:
+        size, cells = len(self.nodes), self._cells
+        matrix = np.zeros((len(y), size * size), dtype=np.complex128)
+        matrix[:, cells.cell] = np.add.reduceat(y[:, cells.branch] * cells.sign, cells.start, axis=1)
+        return matrix.reshape(len(y), size, size)
+
+    def _reached(self, y: Complex) -> NDArray[np.bool_]:
+        """Which nodes have a conducting path to a pinned node, case by case."""
+        size, cells = len(self.nodes), self._cells
+        flat = np.zeros((len(y), size * size), dtype=bool)
+        flat[:, cells.cell] = np.logical_or.reduceat(y[:, cells.branch] != 0, cells.start, axis=1)
+        joined = flat.reshape(len(y), size, size)
+        reached = np.zeros(joined.shape[:2], dtype=bool)
+        reached[:, : len(self.pinned)] = True
+        while True:
+            further = reached | (joined & reached[:, None, :]).any(axis=2)
+            if np.array_equal(further, reached):
+                return reached
+            reached = further
+
+
+@dataclass(frozen=True)
+class Solution:
+    """Voltages of all cases. ``volts`` has shape (cases, nodes), complex V RMS, ``nan`` where a node floats."""
+
+    network: Network
+    admittance: Complex
+    volts: Complex
+
+    def node(self, name: str) -> Complex:
+        """Voltage of one node against the reference, all cases."""
+        try:
+            return self.volts[:, self.network.nodes.index(name)]
+        except ValueError:
+            known = ", ".join(self.network.nodes)
+            raise NetworkError(f"no node {name}; the nodes are {known}") from None
+
+    def between(self, a: str, b: str) -> NDArray[np.float64]:
+        """Magnitude of the voltage between two nodes, V RMS; 0 where either floats (no current can flow)."""
+        return np.abs(np.nan_to_num(self.node(a) - self.node(b)))
+
+    def across(self, branch: str) -> NDArray[np.float64]:
+        """Magnitude of the voltage across a branch, V RMS."""
+        return self.between(*self.network.branches[branch])
+
+    def amps(self, branch: str) -> NDArray[np.float64]:
+        """Magnitude of the current through a branch, A RMS."""
+        column = list(self.network.branches).index(branch)
+        return self.across(branch) * np.abs(self.admittance[:, column])
+
+    def watts(self, branches: Sequence[str]) -> NDArray[np.float64]:
+        """Real power taken by some branches together, W."""
+        names = list(self.network.branches)
+        total = np.zeros(len(self.volts))
+        for branch in branches:
+            total += self.across(branch) ** 2 * self.admittance[:, names.index(branch)].real
+        return total

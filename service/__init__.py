@@ -1,0 +1,1 @@
+"""Coldleg to the outside: the command line and HTTP around the expert in ``rules``."""

@@ -1,0 +1,74 @@
+"""The solver on small networks with answers from elsewhere."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from rules.electrical.circuit import Network, NetworkError
+
+
+def test_open_neutral_worked_example() -> None:
+    """Published: 100 W and 200 W on 120 V are 144 and 72 ohm; neutral open: 160 and 80 V (domain S8)."""
+    network = Network.draw({"L1": 120, "L2": -120}, {"a": ("L1", "N"), "b": ("N", "L2")})
+    solution = network.solve(np.array([[1 / 144, 1 / 72]]))
+    assert solution.across("a")[0] == pytest.approx(160)
+    assert solution.across("b")[0] == pytest.approx(80)
+
+
+def test_a_capacitor_divides_as_its_reactance() -> None:
+    """Ghost voltage, 100 pF to each side and a 10 megohm meter: 120 |jwC / (2jwC + 1/R)| = 36 V (domain C14)."""
+    y = 1j * 2 * math.pi * 60 * 100e-12
+    network = Network.draw({"G": 0, "L1": 120}, {"c1": ("L1", "X"), "c2": ("X", "G"), "meter": ("X", "G")})
+    volts = network.solve(np.array([[y, y, 1e-7], [y, y, 1 / 3000]])).across("meter")
+    assert volts[0] == pytest.approx(36.1, abs=0.1)
+    assert volts[1] == pytest.approx(0.0136, abs=0.001)
+
+
+def test_power_and_current() -> None:
+    network = Network.draw({"G": 0, "L": 240}, {"element": ("L", "G")})
+    solution = network.solve(np.array([[1 / 24]]))
+    assert solution.watts(["element"])[0] == pytest.approx(2400)
+    assert solution.amps("element")[0] == pytest.approx(10)
+
+
+def test_a_floating_node_has_no_voltage_and_no_neighbour_suffers() -> None:
+    network = Network.draw({"G": 0, "L": 120}, {"a": ("L", "X"), "b": ("X", "G"), "c": ("Y", "Z")})
+    solution = network.solve(np.array([[1, 1, 1], [0, 0, 1]]))
+    assert solution.node("X")[0] == pytest.approx(60)
+    assert np.isnan(solution.node("Y")).all()
+    assert np.isnan(solution.node("X")[1])
+    assert solution.between("X", "Y").tolist() == [0, 0]
+
+
+def test_sources_may_differ_by_case() -> None:
+    network = Network.draw({"G": 0, "L": 120}, {"a": ("L", "X"), "b": ("X", "G")})
+    solution = network.solve(np.ones((2, 2)), np.array([[0, 120], [0, 208]]))
+    assert solution.node("X").tolist() == [60, 104]
+
+
+@pytest.mark.parametrize(
+    ("admittance", "says"),
+    [([[1.0]], "1 admittances for 2 branches"), ([[1.0, np.inf]], "branch b"), ([[np.nan, 1.0]], "branch a")],
+)
+def test_what_cannot_be_solved_is_said(admittance: list[list[float]], says: str) -> None:
+    network = Network.draw({"G": 0, "L": 120}, {"a": ("L", "X"), "b": ("X", "G")})
+    with pytest.raises(NetworkError, match=says):
+        network.solve(np.array(admittance))
+
+
+def test_resonance_is_an_error_not_a_number() -> None:
+    network = Network.draw({"G": 0}, {"a": ("G", "X"), "b": ("X", "G")})
+    with pytest.raises(NetworkError, match="no single solution"):
+        network.solve(np.array([[1j, -1j]]))
+
+
+def test_bad_drawings() -> None:
+    with pytest.raises(NetworkError, match="both ends"):
+        Network.draw({"G": 0}, {"a": ("X", "X")})
+    with pytest.raises(NetworkError, match="pinned"):
+        Network.draw({}, {"a": ("X", "Y")})
+    with pytest.raises(NetworkError, match="no node Q"):
+        Network.draw({"G": 0}, {"a": ("G", "X")}).solve(np.array([[1]])).node("Q")
