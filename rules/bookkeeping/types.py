@@ -57,6 +57,7 @@ class FactTerm:
     most: float | None = None
     mistaken_for: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     hazard: bool = False
+    derived: bool = False  # worked out by rules or from the configuration, never told
     model: Literal["circuit", "shows", "context"] = "shows"
     file: str = ""
     line: int = 0
@@ -89,8 +90,10 @@ class Appliance:
     bake_watts: float
     broil_watts: float
     cutout: Literal["control", "elements", "none"]  # what the oven's thermal cut-out breaks
+    convection_watts: float = 0.0  # 0: no convection element or fan
+    self_clean: bool = False  # with a door-lock motor
     supply: Literal["120/240", "208Y/120"] = "120/240"
-    cord: Literal["3-wire", "4-wire"] = "4-wire"
+    cord: Literal["3-wire", "4-wire", "hard-wired"] = "4-wire"
     rated_volts: float = 240.0
     sensor_curve: Literal["3750", "IEC 60751"] = "3750"
 
@@ -126,6 +129,7 @@ class Fault:
     minutes: tuple[int, int]
     skill: Skill
     urgency: Literal["now", "soon", "routine", "none"]
+    limit: Literal["range_off", "oven_off", "unit_off", "none"]  # what must stay off until it is mended
     tell: str
     source: str
     because: str
@@ -143,6 +147,8 @@ class Fault:
             "oven": "yes" if appliance.oven else "no",
             "cutout": appliance.cutout,
             "cord": appliance.cord,
+            "convection": "yes" if appliance.convection_watts else "no",
+            "self_clean": "yes" if appliance.self_clean else "no",
         }
         if self.place == "surface" and not appliance.units:
             return False
@@ -176,6 +182,7 @@ class TestCard:
     between: str | None = None
     during: str | None = None
     needs_permission: bool = False  # stays out until a rule allows it
+    runs_appliance: bool = False  # the appliance is switched on for it; never while a stop stands
     dont_know: float = 0.1
     source: str = "common practice, no source"
 

@@ -16,6 +16,7 @@ import yaml
 from rules.terms import BookError
 
 Path = tuple[str | int, ...]
+DEEPEST = 40
 _STANDARD = tuple(
     f"tag:yaml.org,2002:{kind}" for kind in ("map", "seq", "str", "int", "float", "bool", "null", "timestamp")
 )
@@ -49,7 +50,7 @@ def parse(file: str, text: str) -> YamlSource:
     try:
         node = loader.get_single_node()
         lines: dict[Path, int] = {}
-        data = None if node is None else _build(loader, node, (), lines, file)
+        data = None if node is None else _build(loader, node, (), lines, file, ())
     except yaml.MarkedYAMLError as error:
         line = error.problem_mark.line + 1 if error.problem_mark else 1
         raise BookError(
@@ -62,8 +63,11 @@ def parse(file: str, text: str) -> YamlSource:
     return YamlSource(file, data, lines)
 
 
-def _build(loader: Any, node: Any, path: Path, lines: dict[Path, int], file: str) -> Any:
+def _build(loader: Any, node: Any, path: Path, lines: dict[Path, int], file: str, above: tuple[int, ...]) -> Any:
     lines[path] = node.start_mark.line + 1
+    if id(node) in above or len(above) > DEEPEST:
+        raise BookError([f"{file}:{lines[path]}: (file): holds itself or is nested too deep; write it out flat"])
+    above = (*above, id(node))
     if not node.tag.startswith(_STANDARD):
         raise BookError([f"{file}:{lines[path]}: (file): not valid YAML here: a tag {node.tag!r}; leave it out"])
     if isinstance(node, yaml.MappingNode):
@@ -72,14 +76,17 @@ def _build(loader: Any, node: Any, path: Path, lines: dict[Path, int], file: str
             key = str(key_node.value)
             if key in built:
                 raise BookError([f"{file}:{key_node.start_mark.line + 1}: {key}: written twice; keep one"])
-            built[key] = _build(loader, value_node, (*path, key), lines, file)
+            built[key] = _build(loader, value_node, (*path, key), lines, file, above)
             lines[(*path, key)] = key_node.start_mark.line + 1
         return built
     if isinstance(node, yaml.SequenceNode):
-        return [_build(loader, child, (*path, index), lines, file) for index, child in enumerate(node.value)]
+        return [_build(loader, child, (*path, index), lines, file, above) for index, child in enumerate(node.value)]
     if node.tag == "tag:yaml.org,2002:bool" and node.value.lower() not in ("true", "false"):
         return node.value  # YAML 1.1 would turn the trade's words on, off, yes and no into booleans
-    return loader.construct_object(node)
+    try:
+        return loader.construct_object(node)
+    except ValueError as error:
+        raise BookError([f"{file}:{lines[path]}: (file): {node.value!r} is no such value; put it in quotes"]) from error
 
 
 def nearest(word: str, known: Iterable[str]) -> str:

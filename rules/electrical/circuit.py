@@ -28,7 +28,7 @@ class NetworkError(ValueError):
 class _Cells:
     """Where each branch goes in the nodal matrix: every filled cell is a signed sum of some admittances.
 
-    ``branch`` and ``sign`` list the terms cell by cell, ``start`` where each cell's terms begin, ``cell`` its flat index.
+    ``branch`` and ``sign`` list the terms cell by cell, ``start`` where a cell's terms begin, ``cell`` its flat index.
     """
 
     branch: NDArray[np.intp]
@@ -97,21 +97,23 @@ class Network:
         count = len(self.pinned)
         own = np.array(list(self.pinned.values()), dtype=np.complex128)
         pins = np.broadcast_to(own if pinned is None else pinned, (len(y), count))
-        rows = matrix[:, count:, :]
-        free_alive = alive[:, count:]
-        system = rows[:, :, count:].copy()
-        # A floating node keeps its place in the matrix as "V = 0" so that all cases stay one shape.
-        system *= free_alive[:, :, None] & free_alive[:, None, :]
-        diagonal = np.arange(system.shape[1])
-        system[:, diagonal, diagonal] += ~free_alive
-        right = -(rows[:, :, :count] @ pins[:, :, None])[:, :, 0] * free_alive
+        # Nodes that float in every case leave the system; one that floats in some keeps its place as "V = 0".
+        live = np.flatnonzero(alive[:, count:].any(axis=0)) + count
+        floats = ~alive[:, live]
+        system = matrix[:, live[:, None], live]
+        right = -(matrix[:, live, :count] @ pins[:, :, None])
+        if floats.any():
+            system[floats[:, :, None] | floats[:, None, :]] = 0
+            case, node = np.nonzero(floats)
+            system[case, node, node] = 1
+            right[floats] = 0
         try:
-            free_volts = np.linalg.solve(system, right[:, :, None])[:, :, 0]
+            live_volts = np.linalg.solve(system, right)[:, :, 0]
         except np.linalg.LinAlgError as error:
             raise NetworkError("the network has no single solution; two branches resonate or cancel") from error
-        volts = np.empty((len(y), len(self.nodes)), dtype=np.complex128)
+        volts = np.full((len(y), len(self.nodes)), np.nan, dtype=np.complex128)
         volts[:, :count] = pins
-        volts[:, count:] = np.where(free_alive, free_volts, np.nan)
+        volts[:, live] = np.where(floats, np.nan, live_volts)
         return Solution(self, y, volts)
 
     def _matrix(self, y: Complex) -> Complex:
@@ -123,16 +125,17 @@ class Network:
     def _reached(self, y: Complex) -> NDArray[np.bool_]:
         """Which nodes have a conducting path to a pinned node, case by case."""
         size, cells = len(self.nodes), self._cells
-        flat = np.zeros((len(y), size * size), dtype=bool)
+        flat = np.zeros((len(y), size * size), dtype=np.float32)  # numbers, so that a step is one matrix product
         flat[:, cells.cell] = np.logical_or.reduceat(y[:, cells.branch] != 0, cells.start, axis=1)
         joined = flat.reshape(len(y), size, size)
-        reached = np.zeros(joined.shape[:2], dtype=bool)
+        reached = np.zeros((len(y), size, 1), dtype=bool)
         reached[:, : len(self.pinned)] = True
-        while True:
-            further = reached | (joined & reached[:, None, :]).any(axis=2)
-            if np.array_equal(further, reached):
-                return reached
-            reached = further
+        count, before = int(np.count_nonzero(reached)), 0
+        while count != before:
+            before = count
+            reached |= joined @ reached.astype(np.float32) > 0
+            count = int(np.count_nonzero(reached))
+        return reached[:, :, 0]
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,64 @@
+"""Chosen tests into advice a person can follow: the question in words, why it is asked, and what each answer means."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rules.answer import OutcomeAdvice, TestAdvice
+from rules.belief.choosing import NextTest
+from rules.belief.signatures import Signatures
+from rules.bookkeeping.types import Book
+from rules.terms import UNNAMED
+from rules.wording import ask_words
+
+DANGER_FIRST = "Danger comes before diagnosis."
+
+
+def advise(
+    book: Book, signatures: Signatures, tests: Sequence[NextTest], stand_in: str | None
+) -> tuple[TestAdvice, ...]:
+    """Advice for each test, in the order given."""
+    return tuple(_advice(book, signatures, test, stand_in) for test in tests)
+
+
+def _advice(book: Book, signatures: Signatures, test: NextTest, stand_in: str | None) -> TestAdvice:
+    card = test.card
+    where = UNNAMED if test.where and test.where == stand_in else test.where
+    outcomes = tuple(
+        OutcomeAdvice(outcome.value, round(outcome.probability, 4), _names(signatures, outcome.leads_to))
+        for outcome in test.outcomes
+    )
+    return TestAdvice(
+        test=card.test,
+        where=where,
+        reads=test.key.replace(f"@{stand_in}", f"@{UNNAMED}") if stand_in else test.key,
+        ask=ask_words(card.ask, where, card.between, card.during),
+        why=_why(book, test, outcomes),
+        who=card.who,
+        energised=card.energised,
+        minutes=round(test.minutes, 1),
+        cautions=tuple(f"{book.cautions[name].signal}: {book.cautions[name].say}" for name in card.cautions),
+        gain_bits=round(test.gain_bits, 3),
+        outcomes=outcomes,
+    )
+
+
+def _names(signatures: Signatures, members: Sequence[int]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(signatures.hypotheses[m].name for m in members if signatures.hypotheses[m].fault))
+
+
+def _why(book: Book, test: NextTest, outcomes: Sequence[OutcomeAdvice]) -> str:
+    """One sentence: what the likeliest answers would point to."""
+    if test.opens:
+        cards = ", ".join(name.replace("_", " ") for name in test.opens)
+        return f"No reading with the covers off comes before it; it opens the way to {cards}."
+    if not outcomes:
+        return DANGER_FIRST
+    likely = sorted(outcomes, key=lambda outcome: -outcome.probability)[:3]
+    pointed = [(o.value.replace("_", " "), book.faults[o.leads_to[0]].title) for o in likely if o.leads_to]
+    if not pointed:
+        return f"It narrows {len(outcomes)} ways, though no single fault stands out yet."
+    titles = list(dict.fromkeys(title for _, title in pointed))
+    if len(titles) == 1:
+        return f"It checks what is suspected most: {titles[0]}."
+    return "Each answer points elsewhere: " + "; ".join(f"{value}, {title}" for value, title in pointed) + "."

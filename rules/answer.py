@@ -1,0 +1,154 @@
+"""The answer to a triage as one frozen value; JSON, the terminal and every page are dumped from it alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rules.terms import Fact
+
+
+@dataclass(frozen=True)
+class Scope:
+    """Whether this is an electric range at all, and if not, why it is declined."""
+
+    in_scope: bool
+    reason: str | None
+
+
+@dataclass(frozen=True)
+class ApplianceUsed:
+    """The configuration the answer was worked out for; ``assumed`` if nobody named it."""
+
+    appliance: str
+    title: str
+    assumed: bool
+
+
+@dataclass(frozen=True)
+class StopNow:
+    """A safety stop: what to say now, why, and who must deal with it."""
+
+    signal: str
+    say: str
+    because: tuple[str, ...]
+    refer_to: str
+
+
+@dataclass(frozen=True)
+class Reason:
+    """A rule's sentence, or the circuit model's, with the indices of the understood facts it rests on."""
+
+    rule: str
+    text: str
+    facts: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class FactBits:
+    """How far one understood fact speaks for a conclusion: bits against the average suspect, signed."""
+
+    fact: int
+    bits: float
+
+
+@dataclass(frozen=True)
+class Conclusion:
+    """A fault with its probability and standing.
+
+    ``where`` is None for a fault without a place, or where nothing tells the places apart. ``not_told_apart`` are the
+    faults of the same established group that the readings so far cannot separate from this one.
+    """
+
+    fault: str
+    where: str | None
+    title: str
+    probability: float
+    standing: str
+    because: tuple[Reason, ...]
+    parts: tuple[str, ...]
+    not_told_apart: tuple[str, ...]
+    bits: tuple[FactBits, ...]
+
+
+@dataclass(frozen=True)
+class OutcomeAdvice:
+    """One answer to a test: its word, its probability, and the faults it would leave in front."""
+
+    value: str
+    probability: float
+    leads_to: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class TestAdvice:
+    """A next test, with what every outcome would lead to."""
+
+    __test__ = False
+
+    test: str
+    where: str | None
+    reads: str
+    ask: str
+    why: str
+    who: str
+    energised: bool
+    minutes: float
+    cautions: tuple[str, ...]
+    gain_bits: float
+    outcomes: tuple[OutcomeAdvice, ...]
+
+
+@dataclass(frozen=True)
+class LoadPart:
+    """A part for the van and the probability that it is used."""
+
+    part: str
+    probability_used: float
+
+
+@dataclass(frozen=True)
+class VisitPlan:
+    """Whether somebody must go, how soon, who, for how long, with what. ``needed`` is None while nothing is known."""
+
+    needed: bool | None
+    urgency: str
+    skill: str
+    minutes: tuple[int, int]
+    load_parts: tuple[LoadPart, ...]
+    tell_customer: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ContradictionNote:
+    """Understood facts that contradict one another, and what is made of it."""
+
+    facts: tuple[int, ...]
+    say: str
+
+
+@dataclass(frozen=True)
+class NearMiss:
+    """A rule that lacks one premise, in words."""
+
+    rule: str
+    missing: str
+
+
+@dataclass(frozen=True)
+class Triage:
+    """The whole answer."""
+
+    decision_id: str
+    book: str
+    scope: Scope
+    appliance: ApplianceUsed
+    understood: tuple[Fact, ...]
+    unread: tuple[str, ...]
+    contradictions: tuple[ContradictionNote, ...]
+    stop: StopNow | None
+    conclusions: tuple[Conclusion, ...]
+    none_of_these: float
+    next_tests: tuple[TestAdvice, ...]
+    visit: VisitPlan
+    cautions: tuple[str, ...]
+    nearly: tuple[NearMiss, ...]

@@ -1,0 +1,223 @@
+"""Faults put into a wired range: each effect changes a part, and nothing here knows what that will look like.
+
+A *machine* is the range with one set of effects in it. Machines are stacked into arrays (one row each) so that the
+solver takes them all at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rules.appliance.wiring import SWAPS, Wiring, leg_phasors
+from rules.bookkeeping.types import Effect
+from rules.bookkeeping.yamlsource import nearest
+from rules.terms import BookError
+
+#: Settings a user can leave the control in, and the symbol the display then shows.
+SETTINGS = {"locked": "lock", "demo": "demo", "delayed": "timer"}
+
+SHORT_OHMS = 0.01
+
+#: Modes that say how much: ohms, a share of the element, degrees F, a share of the voltage.
+NEED_AMOUNTS = ("resistive", "grounded", "in_series", "in_shunt", "offset_f", "low_voltage")
+
+
+@dataclass
+class Machine:
+    """One range with its effects. ``ohms``: branch to its changed resistance, ``inf`` for open."""
+
+    ohms: dict[str, complex] = field(default_factory=dict)
+    welded: set[str] = field(default_factory=set)
+    conducting: set[str] = field(default_factory=set)
+    sensor_series: float = 0.0
+    sensor_shunt: float = float("inf")
+    setting: str = ""
+    control_dead: bool = False
+    offset_f: float = 0.0
+    supply: str = ""
+    supply_share: float = 1.0
+
+
+@dataclass(frozen=True)
+class Fleet:
+    """Machines as arrays; one row a machine, columns as the network's branches.
+
+    ``admittance`` (siemens) is that of every branch with its contact closed. ``welded`` marks contacts that no
+    switch can open. ``pinned`` are the voltages of the pinned nodes.
+    """
+
+    wiring: Wiring
+    admittance: NDArray[np.complex128]
+    welded: NDArray[np.bool_]
+    pinned: NDArray[np.complex128]
+    sensor_series: NDArray[np.float64]
+    sensor_shunt: NDArray[np.float64]
+    setting: NDArray[np.str_]
+    control_dead: NDArray[np.bool_]
+    offset_f: NDArray[np.float64]
+
+    def __len__(self) -> int:
+        return len(self.admittance)
+
+
+def parts_of(wiring: Wiring) -> dict[str, tuple[str, ...]]:
+    """Every part that can fail, and the modes it can fail in."""
+    modes: dict[str, tuple[str, ...]] = {}
+    for branch in wiring.impedance:
+        if branch.startswith(("meter ", "stray_", "cross_")) or branch.endswith((".a", ".b", ".to_frame")):
+            continue
+        if branch in wiring.normally_open:
+            modes[branch] = ("fitted",)
+        elif branch in wiring.contacts:
+            modes[branch] = ("open", "welded", "resistive")
+        else:
+            modes[branch] = ("open", "resistive", "shorted")
+    for element in wiring.elements:
+        modes[element] = ("open", "shorted", "grounded", "resistive")
+    modes |= {"breaker": ("open",), "supply": ("208Y/120", "low_voltage")}
+    if wiring.appliance.cord != "hard-wired":
+        modes["cord"] = tuple(SWAPS)
+    if wiring.appliance.oven:
+        modes["control"] = ("dead",)
+        modes["sensor"] = ("open", "shorted", "in_series", "in_shunt")
+        modes["setting"] = (*SETTINGS, "offset_f")
+    return modes
+
+
+def check_effect(wiring: Wiring, effect: Effect, where: str | None) -> str | None:
+    """What is wrong with an effect on this appliance, or None."""
+    known = parts_of(wiring)
+    part = effect.part.replace("{where}", where or "")
+    if part not in known:
+        hint = f"{nearest(part, known)}; or say under only: where the fault exists"
+        return f"no part {part!r} on {wiring.appliance.appliance}{hint}"
+    if effect.mode not in known[part]:
+        return f"{part} cannot be {effect.mode!r}; write one of {', '.join(known[part])}"
+    return _check_amounts(effect)
+
+
+def _check_amounts(effect: Effect) -> str | None:
+    wrong = None
+    if effect.mode in NEED_AMOUNTS and not effect.amounts:
+        wrong = f"{effect.mode} needs amounts"
+    elif effect.amounts and effect.mode not in (*NEED_AMOUNTS, "fitted"):
+        wrong = f"{effect.mode} takes no amounts"
+    elif any(not amount > 0 for amount in effect.amounts) and effect.mode != "offset_f":
+        wrong = f"{effect.mode} needs amounts above 0"
+    elif effect.mode == "grounded" and any(amount > 1 for amount in effect.amounts):
+        wrong = "grounded takes a share of the element, above 0 and at most 1"
+    return wrong
+
+
+def machines(wiring: Wiring, effects: Sequence[Effect], where: str | None) -> list[Machine]:
+    """One machine for each variant of the effects (the amounts of the effect that has several)."""
+    variants = max((len(effect.amounts) for effect in effects), default=1) or 1
+    made = []
+    for number in range(variants):
+        machine = Machine()
+        for effect in effects:
+            fault = check_effect(wiring, effect, where)
+            if fault:
+                raise BookError([fault])
+            amount = effect.amounts[number % len(effect.amounts)] if effect.amounts else 0.0
+            _apply(machine, wiring, effect.part.replace("{where}", where or ""), effect.mode, amount)
+        made.append(machine)
+    return made
+
+
+def _apply(machine: Machine, wiring: Wiring, part: str, mode: str, amount: float) -> None:
+    if part == "sensor":
+        _sensor(machine, mode, amount)
+    elif part == "setting":
+        if mode == "offset_f":
+            machine.offset_f += amount
+        else:
+            machine.setting = mode
+    elif part == "control" and mode == "dead":
+        machine.control_dead = True
+    elif part == "supply":
+        if mode == "low_voltage":
+            machine.supply_share = amount
+        else:
+            machine.supply = mode
+    elif part == "cord":
+        first, second = SWAPS[mode]
+        machine.ohms |= {f"plug_{first}": complex("inf"), f"plug_{second}": complex("inf")}
+        machine.conducting |= {f"cross_{first}_{second}", f"cross_{second}_{first}"}
+    elif part == "breaker":
+        machine.ohms |= {"breaker_l1": complex("inf"), "breaker_l2": complex("inf")}
+    elif part in wiring.elements:
+        _element(machine, wiring, part, mode, amount)
+    else:
+        _branch(machine, wiring, part, mode, amount)
+
+
+def _sensor(machine: Machine, mode: str, amount: float) -> None:
+    if mode == "in_shunt":
+        machine.sensor_shunt = amount
+    else:
+        machine.sensor_series = {"open": float("inf"), "in_series": amount}.get(mode, 0.0)
+        if mode == "shorted":
+            machine.sensor_shunt = SHORT_OHMS
+
+
+def _element(machine: Machine, wiring: Wiring, part: str, mode: str, amount: float) -> None:
+    near, far = wiring.elements[part]
+    if mode == "open":
+        machine.ohms[near] = complex("inf")
+    elif mode == "shorted":
+        machine.ohms |= {near: complex(SHORT_OHMS), far: complex(SHORT_OHMS)}
+    elif mode == "resistive":
+        machine.ohms[near] = wiring.impedance[near] + amount
+    else:
+        whole = wiring.impedance[near] + wiring.impedance[far]
+        machine.ohms |= {near: max(amount, 0.001) * whole, far: max(1 - amount, 0.001) * whole}
+        machine.conducting.add(f"{part}.to_frame")
+
+
+def _branch(machine: Machine, wiring: Wiring, part: str, mode: str, amount: float) -> None:
+    if mode == "fitted":
+        machine.conducting.add(part)
+        if amount:
+            machine.ohms[part] = complex(amount)
+        return
+    change: dict[str, Callable[[], complex]] = {
+        "open": lambda: complex("inf"),
+        "shorted": lambda: complex(SHORT_OHMS),
+        "resistive": lambda: wiring.impedance[part] + amount,
+        "welded": lambda: wiring.impedance[part],
+    }
+    machine.ohms[part] = change[mode]()
+    if mode == "welded":
+        machine.welded.add(part)
+
+
+def stack(wiring: Wiring, made: Sequence[Machine]) -> Fleet:
+    """Lay machines out as arrays."""
+    column = wiring.network.branch_number()
+    sound = np.array([0 if b in wiring.normally_open else 1 / z for b, z in wiring.impedance.items()], dtype=complex)
+    admittance = np.tile(sound, (len(made), 1))
+    welded = np.zeros(admittance.shape, dtype=bool)
+    pinned = np.zeros((len(made), 3), dtype=complex)
+    for row, machine in enumerate(made):
+        for branch in machine.conducting:
+            admittance[row, column[branch]] = 1 / wiring.impedance[branch]
+        for branch, ohms in machine.ohms.items():
+            admittance[row, column[branch]] = 0 if np.isinf(ohms) else 1 / ohms
+        welded[row, [column[branch] for branch in machine.welded]] = True
+        pinned[row, 1:] = np.array(leg_phasors(machine.supply or wiring.appliance.supply)) * machine.supply_share
+    return Fleet(
+        wiring=wiring,
+        admittance=admittance,
+        welded=welded,
+        pinned=pinned,
+        sensor_series=np.array([m.sensor_series for m in made]),
+        sensor_shunt=np.array([m.sensor_shunt for m in made]),
+        setting=np.array([m.setting for m in made], dtype=np.str_),
+        control_dead=np.array([m.control_dead for m in made]),
+        offset_f=np.array([m.offset_f for m in made]),
+    )

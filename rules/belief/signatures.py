@@ -1,0 +1,160 @@
+"""What every fault looks like: for each fact key a table of P(word | hypothesis), before anyone's mistakes.
+
+The tables come from the circuit model; a fault's ``shows`` adds only what is not electrical. A hypothesis is a fault
+at a place, or *none of these*, which predicts nothing and so never loses by surprise.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rules.appliance import Words, observe_machines
+from rules.appliance.injecting import Machine, machines
+from rules.appliance.wiring import Wiring, wire
+from rules.bookkeeping.types import Appliance, Book, FactTerm, Fault
+from rules.terms import BookError, fact_key
+
+Table = NDArray[np.float64]
+
+#: Prior share of everything the book does not know. Common practice, no source.
+NONE_OF_THESE_SHARE = 0.03
+
+#: How often something odd has a cause the book does not know, told or measured. Common practice, no source.
+ODD_IF_TOLD, ODD_IF_MEASURED = 0.15, 0.05
+
+
+@dataclass(frozen=True)
+class Hypothesis:
+    """A fault at a place in one of its variants (how much resistance, say), or none of these (``fault`` None).
+
+    Variants are hypotheses of their own, so that what they show together is kept together.
+    """
+
+    fault: Fault | None
+    where: str | None
+    variant: int = 0
+
+    @property
+    def name(self) -> str:
+        return self.fault.fault if self.fault else "none_of_these"
+
+
+@dataclass(frozen=True)
+class Signatures:
+    """The signature table of an appliance.
+
+    ``prior``: shape (H,), sums to 1. ``tables[key]``: shape (H, K), rows sum to 1, columns as the fact's values.
+    ``usual[key]``: the word a sound appliance of this configuration shows. ``group``: shape (H,), the number of the
+    fault and place a hypothesis belongs to; ``first``: the first hypothesis of each group.
+    """
+
+    appliance: Appliance
+    wiring: Wiring
+    hypotheses: tuple[Hypothesis, ...]
+    prior: Table
+    tables: Mapping[str, Table]
+    usual: Mapping[str, str]
+    group: NDArray[np.intp]
+    first: NDArray[np.intp]
+
+    def by_group(self, probability: Table) -> Table:
+        """Belief summed over the variants of each fault and place, shape (G,)."""
+        return np.bincount(self.group, weights=probability, minlength=len(self.first)).astype(np.float64)
+
+
+def build(book: Book, appliance: Appliance) -> Signatures:
+    """Simulate every fault of the book at every place of the appliance.
+
+    Raises BookError, naming file and line, for an effect that the appliance's circuit does not have.
+    """
+    wiring = wire(appliance)
+    rows: list[Machine] = [Machine()]  # the sound appliance comes first
+    hypotheses: list[Hypothesis] = []
+    for fault in book.faults.values():
+        if fault.exists_on(appliance):
+            for where in appliance.positions if fault.place == "surface" else (None,):
+                made = _machines(wiring, fault, where)
+                hypotheses += [Hypothesis(fault, where, variant) for variant in range(len(made))]
+                rows += made
+    seen = observe_machines(wiring, rows, book.facts)
+    hypotheses.append(Hypothesis(None, None))
+    usual = {key: str(words[0]) for key, words in seen.items()}
+    tables = {key: _one_hot(words[1:], _term(book.facts, key), usual[key]) for key, words in seen.items()}
+    usual |= _add_shown(book, appliance, hypotheses, tables)
+    names = [(h.name, h.where) for h in hypotheses]
+    order = list(dict.fromkeys(names))
+    group = np.array([order.index(name) for name in names], dtype=np.intp)
+    first = np.array([names.index(name) for name in order], dtype=np.intp)
+    return Signatures(appliance, wiring, tuple(hypotheses), _prior(hypotheses, appliance), tables, usual, group, first)
+
+
+def _term(terms: Mapping[str, FactTerm], key: str) -> FactTerm:
+    return terms[key.partition("@")[0].partition("/")[0]]
+
+
+def _machines(wiring: Wiring, fault: Fault, where: str | None) -> list[Machine]:
+    try:
+        return machines(wiring, fault.effects, where)
+    except BookError as error:
+        place = f"{fault.file}:{fault.line}: effects: {fault.fault}: "
+        raise BookError([place + problem for problem in error.problems]) from error
+
+
+def _one_hot(words: Words, term: FactTerm, usual: str) -> Table:
+    """What each machine shows, and last what is seen when none of the faults is the cause.
+
+    Where the question makes no sense (how food browns in a dead oven) nobody answers it with anything odd.
+    """
+    column = {word: number for number, word in enumerate(term.values)}
+    table = np.zeros((len(words) + 1, len(column)))
+    table[np.arange(len(words)), [column[str(word) or usual] for word in words]] = 1
+    table[-1] = _unexplained(term, usual)
+    return table
+
+
+def _unexplained(term: FactTerm, usual: str) -> Table:
+    """What is seen where none of the book's faults is the cause: mostly the usual, anything else in equal shares.
+
+    A measured part is odd less often for no known reason than a thing described over the telephone.
+    """
+    odd = ODD_IF_MEASURED if term.told_by == "technician" else ODD_IF_TOLD
+    others = max(len(term.values) - 1, 1)
+    return np.array([1 - odd if word == usual else odd / others for word in term.values])
+
+
+def _add_shown(
+    book: Book, appliance: Appliance, hypotheses: list[Hypothesis], tables: dict[str, Table]
+) -> dict[str, str]:
+    """Facts outside the circuit: usual for all, except where a fault says what it shows. Gives the usual words."""
+    usual: dict[str, str] = {}
+    for term in book.facts.values():
+        if term.model != "shows" or term.usual is None:
+            continue
+        for place in appliance.positions if term.place == "surface" else (None,):
+            key = fact_key(term.fact, place)
+            usual[key] = term.usual
+            tables[key] = np.tile([float(word == term.usual) for word in term.values], (len(hypotheses), 1))
+            tables[key][-1] = _unexplained(term, term.usual)
+    for number, hypothesis in enumerate(hypotheses):
+        for fact, shown in hypothesis.fault.shows.items() if hypothesis.fault else ():
+            term = book.facts[fact]
+            key = fact_key(fact, hypothesis.where if term.place == "surface" else None)
+            if key in tables:
+                row = np.array([shown.get(word, 0.0) for word in term.values])
+                row[list(term.values).index(str(term.usual))] += 1 - row.sum()
+                tables[key][number] = row
+    return usual
+
+
+def _prior(hypotheses: list[Hypothesis], appliance: Appliance) -> Table:
+    """The book's weights, shared over the places and variants of a fault; the share of none of these on top."""
+    places = max(len(appliance.positions), 1)
+    variants = Counter((h.name, h.where) for h in hypotheses)
+    weights = [h.fault.weight / (places if h.where else 1) / variants[h.name, h.where] for h in hypotheses if h.fault]
+    known = np.array(weights) / sum(weights) * (1 - NONE_OF_THESE_SHARE)
+    return np.append(known, NONE_OF_THESE_SHARE)

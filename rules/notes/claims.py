@@ -1,0 +1,209 @@
+"""From clauses to claims: which state is said of which thing, denied or not, under which conditions, how surely.
+
+One pass over the note. What was spoken of last is remembered for pronouns and for clauses without a subject.
+:mod:`rules.notes.leaning` then lets clauses borrow from each other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+
+from rules.notes.clauses import Clause
+from rules.notes.entries import Lexicon
+from rules.notes.nouns import Noun, NounReader, subject
+from rules.notes.tagging import Item
+
+WORKS, DEAD, FINE = "works", "dead", "fine"
+HEATS, SLOW, WEAK = "heats", "slow", "weak"
+RANGE = "range"
+AT_HIGH, ON_HIGH = "at_high", "on_high"
+ONLY = "only"
+_ASIDE = ("when", "with", "if", "until", "unless")
+_DENIALS = ("negation", "negation_verb", "stopping")
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """A state said of nouns (none: of nothing that was named)."""
+
+    nouns: tuple[Noun, ...]
+    others: tuple[Noun, ...]  # named after the state; they are meant if the state cannot be said of ``nouns``
+    state: str
+    denied: bool
+    start: int
+    end: int
+    contexts: frozenset[str] = frozenset()
+    hedged: bool = False
+    implied: bool = False
+    done_to: bool = False  # the nouns stand after the state: it is done to them ("turn on a burner")
+
+    @property
+    def denies(self) -> bool:
+        """Whether it is denied, by the clause or by the thing ("no display")."""
+        return self.denied or any(noun.denied for noun in self.nouns)
+
+    def turned(self) -> Claim:
+        """The same, with yes and no exchanged."""
+        return replace(self, nouns=tuple(replace(noun, denied=False) for noun in self.nouns), denied=not self.denies)
+
+
+@dataclass
+class Said:
+    """A clause and what it claims. ``used``: something in it was understood."""
+
+    clause: Clause
+    claims: list[Claim] = field(default_factory=list)
+    nouns: list[Noun] = field(default_factory=list)
+    contexts: set[str] = field(default_factory=set)
+    hedged: bool = False
+    former: bool = False  # tells of former times
+    unsure: bool = False
+    fragment: bool = False  # no state of its own
+    used: bool = False
+
+    @property
+    def span(self) -> tuple[int, int]:
+        """Its range of characters in the note."""
+        return self.clause.start, self.clause.end
+
+
+class Memory:
+    """What the note has spoken of so far."""
+
+    def __init__(self) -> None:
+        self.topic: list[Noun] = []
+        self.aside: list[Noun] = []  # spoken of in a condition only
+        self.last: Claim | None = None
+        self.listing = False  # the clause before only named things
+
+
+def read_clause(clause: Clause, lexicon: Lexicon, memory: Memory) -> Said:
+    """Read one clause by itself: its nouns, its states, its marks of doubt and time."""
+    reader = NounReader(lexicon, memory.topic or memory.aside)
+    nouns = reader.read(clause.items)
+    said = Said(clause, nouns=nouns)
+    said.contexts = {item.name for item in clause.items if item.kind == "context"}
+    said.hedged = clause.has("hedge")
+    said.former = clause.has("history")
+    said.unsure = clause.has("unsure")
+    if any(item.kind == ONLY for item in clause.items):
+        said.contexts.add(ONLY)
+    said.claims = list(_claims(clause, nouns, lexicon, memory)) or list(_at_high(said, lexicon))
+    said.fragment = not said.claims
+    _remember(said, lexicon, memory)
+    return said
+
+
+def _at_high(said: Said, lexicon: Lexicon) -> Iterable[Claim]:
+    """``the burner is on high``: no state by itself, but one if that is so on every setting."""
+    nouns = tuple(noun for noun in subject(said.nouns, lexicon) if lexicon.things[noun.thing].placed)
+    if nouns and AT_HIGH in said.contexts and said.clause.condition is None:
+        yield Claim(nouns, (), ON_HIGH, False, said.clause.start, said.clause.end)
+
+
+def _remember(said: Said, lexicon: Lexicon, memory: Memory) -> None:
+    spoken = [noun for noun in subject(said.nouns, lexicon) if not noun.carried]
+    if said.claims and said.claims[0].nouns:
+        spoken = [noun for noun in said.claims[-1].nouns if not noun.carried]
+    bare = [replace(noun, denied=False, only=False) for noun in spoken]
+    if bare and said.clause.condition in _ASIDE:
+        memory.aside = bare
+    elif bare:
+        listed = memory.listing and said.clause.link in ("and", "or", "nor")
+        memory.topic, memory.aside = [*memory.topic, *bare] if listed else bare, []
+        memory.listing = said.fragment
+    if said.claims:
+        memory.last = said.claims[-1]
+
+
+def _claims(clause: Clause, nouns: list[Noun], lexicon: Lexicon, memory: Memory) -> Iterable[Claim]:
+    """A claim for every state of a clause; a denial reaches the next state only."""
+    denial: Item | None = None
+    before: list[Noun] = []
+    used = 0
+    stopped: Item | None = None
+    for at, item in enumerate(clause.items):
+        if item.kind in _DENIALS or (item.kind == "absence" and not _denies_noun(nouns, at)):
+            if stopped is not None:  # "quit without smoke": it quit, and that is all
+                yield _stopped(stopped, [noun for noun in nouns[used:] if noun.at < at] or before, lexicon, memory)
+                denial = stopped = None
+            denial = denial or item
+            stopped = item if item.kind == "stopping" else stopped
+        elif item.kind == "state" and not _of_another_state(clause.items, at):
+            fresh = [noun for noun in nouns[used:] if noun.at < at]
+            used += len(fresh)
+            before = fresh or before
+            yield _claim(item, denial, before, nouns[used:], lexicon, memory)
+            denial = stopped = None
+    if stopped is not None:
+        yield _stopped(stopped, nouns[used:] or before, lexicon, memory)
+
+
+def _stopped(item: Item, nouns: list[Noun], lexicon: Lexicon, memory: Memory) -> Claim:
+    """``the oven quit``, with nothing after it that it quit doing."""
+    claim = _claim(replace(item, kind="state", name=DEAD), None, nouns, [], lexicon, memory)
+    unsaid = not memory.topic and memory.last is not None
+    return replace(claim, nouns=()) if unsaid and all(noun.carried for noun in claim.nouns) else claim
+
+
+def _of_another_state(items: list[Item], at: int) -> bool:
+    """``slow to heat up`` is slow and ``works fine`` works; the second state only says at what, or how well."""
+    if at >= 2 and items[at - 1].kind == "to" and items[at - 2].kind == "state":
+        return True
+    following = items[at + 1] if at + 1 < len(items) else None
+    if items[at].name == HEATS and following and following.after and following.name in (SLOW, WEAK):
+        return True  # "heats slowly" is slow, and says no more
+    adverb = items[at].name == FINE and items[at].after
+    return at >= 1 and adverb and items[at - 1].kind == "state" and items[at - 1].name not in ("on", "off", "out")
+
+
+def _denies_noun(nouns: list[Noun], at: int) -> bool:
+    """A 'no' that stands before a thing denies the thing, not the next state."""
+    return any(noun.denied and at < noun.at <= at + 3 for noun in nouns)
+
+
+def _claim(
+    item: Item, denial: Item | None, before: list[Noun], after: list[Noun], lexicon: Lexicon, memory: Memory
+) -> Claim:
+    """The claim of one state: said of what stands before it, else after it, else of what was spoken of last."""
+    denied = item.denies != (denial is not None)
+    speaks_of = subject(before, lexicon) if before else []
+    objects = subject(after, lexicon) if after else []
+    if speaks_of and objects:
+        speaks_of = _refined(speaks_of, objects, lexicon)
+    done_to = not speaks_of and bool(objects)
+    if done_to:
+        speaks_of, objects = objects, []
+    if not speaks_of and not lexicon.states[item.name].needs_thing:
+        speaks_of = [replace(noun, carried=True) for noun in memory.topic or memory.aside]
+        if not speaks_of and (denied or item.name == DEAD):
+            speaks_of = _unsaid(item, memory)
+    if all(noun.carried for noun in speaks_of) and speaks_of:
+        objects = [*objects, *(replace(noun, carried=True) for noun in memory.aside)]
+    parts = [noun for noun in (*speaks_of, *objects) if not noun.carried]
+    starts = [item.start, *(noun.start for noun in parts), *([denial.start] if denial else [])]
+    ends = [item.end, *(noun.end for noun in parts)]
+    return Claim(tuple(speaks_of), tuple(objects), item.name, denied, min(starts), max(ends), done_to=done_to)
+
+
+def _unsaid(item: Item, memory: Memory) -> list[Noun]:
+    """Nothing was spoken of yet: "completely dead" is said of the range."""
+    first = memory.last is None or item.name == DEAD
+    return [Noun(RANGE, -1, item.start, item.end, carried=True)] if first and not memory.topic else []
+
+
+def _refined(speaks_of: list[Noun], objects: list[Noun], lexicon: Lexicon) -> list[Noun]:
+    """``the oven does not heat on broil`` speaks of broil; ``the stove is cold on the left`` of that burner."""
+    refined = [*speaks_of]
+    for noun in objects:
+        part = lexicon.things[noun.thing]
+        for number, head in enumerate(refined):
+            whole = lexicon.things[head.thing]
+            if part.part_of == head.thing or (noun.led and whole.generic and not part.generic):
+                refined[number] = replace(noun, denied=head.denied or noun.denied, carried=False)
+                break
+            if noun.led and noun.places and whole.placed and not head.places:
+                refined[number] = replace(head, places=noun.places)
+                break
+    return refined

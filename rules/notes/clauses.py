@@ -1,0 +1,182 @@
+"""From items to clauses: sentences, and in each the stretches that say one thing.
+
+A stretch ends at a comma, an ``and``, a ``but``, a condition word, and, since many notes have no punctuation at all,
+where a new thing with its own state begins.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from rules.notes.entries import Lexicon
+from rules.notes.tagging import Item
+
+_SEPARATORS = ("comma", "then", "colon", "and", "or", "nor", "but", "except")
+_CONDITIONS = ("when", "with", "if", "until", "unless")
+_PREDICATES = ("state", "negation_verb", "verb", "stopping")
+_SUBJECTS = ("thing", "place", "quantity", "pronoun", "person")
+_MODIFIERS = ("negation", "absence", "quantity", "place", "only", "hedge")
+LONGEST_SENTENCE = 150  # items; a note without a full stop is cut there, so that reading stays linear
+#: Which of two links that meet (", and") names the joint.
+_STRENGTH = {"comma": 0, "then": 1, "colon": 1, "and": 2, "or": 2, "nor": 3, "but": 3, "except": 4}
+
+
+@dataclass
+class Clause:
+    """A stretch of a sentence. ``link`` is what joins it to the stretch before it, ``condition`` what opens it."""
+
+    items: list[Item] = field(default_factory=list)
+    link: str = "start"
+    condition: str | None = None
+
+    def has(self, *kinds: str) -> bool:
+        """Whether an item of one of these kinds is in it."""
+        return any(item.kind in kinds for item in self.items)
+
+    @property
+    def start(self) -> int:
+        return self.items[0].start
+
+    @property
+    def end(self) -> int:
+        return self.items[-1].end
+
+
+@dataclass
+class Sentence:
+    """Clauses up to a full stop. ``question``: it asks instead of telling."""
+
+    clauses: list[Clause]
+    asked: bool
+
+    @property
+    def things(self) -> set[str]:
+        """The names of all things in it."""
+        return {item.name for clause in self.clauses for item in clause.items if item.kind == "thing"}
+
+
+def split(items: list[Item], lexicon: Lexicon) -> list[Sentence]:
+    """Cut the items of a note into sentences and clauses."""
+    sentences: list[Sentence] = []
+    begun: list[Item] = []
+    for item in [*items, Item("stop", ".", 0, 0)]:
+        if item.kind != "stop":
+            begun.append(item)
+        if begun and (item.kind == "stop" or len(begun) >= LONGEST_SENTENCE):
+            sentences.append(Sentence(_Cutter(begun, lexicon).cut(), item.name == "?" and _asks(begun)))
+            begun = []
+    return sentences
+
+
+def _asks(items: list[Item]) -> bool:
+    """A yes-or-no question opens with its verb or with 'any'; asking why takes it for granted."""
+    if any(item.kind == "word" and item.name == "why" for item in items):
+        return False
+    return items[0].kind == "verb" or (items[0].kind == "quantity" and items[0].name == "some") or len(items) <= 2
+
+
+class _Cutter:
+    """Cuts one sentence."""
+
+    def __init__(self, items: list[Item], lexicon: Lexicon) -> None:
+        self.items = items
+        self.lexicon = lexicon
+        self.done: list[Clause] = []
+        self.open = Clause()
+        self.predicate_ahead = _predicates_ahead(items)
+
+    def cut(self) -> list[Clause]:
+        """The clauses of the sentence, none of them empty."""
+        for number, item in enumerate(self.items):
+            if item.kind in _SEPARATORS:
+                self._joint("except" if self._excepts(item) else item.kind)
+            elif item.kind in _CONDITIONS:
+                self._close("none")
+                self.open.condition = item.kind
+                self.open.items.append(item)
+            elif item.kind == "makes" and self.open.has("state", "context") and self.predicate_ahead[number]:
+                self.open.condition = self.open.condition or "when"  # "turning a burner on makes the clock come on"
+                self._close("none")
+            else:
+                if self._opens_a_clause(number):
+                    self._break_before_modifiers()
+                self.open.items.append(item)
+        self._close("none")
+        return self.done
+
+    def _joint(self, link: str) -> None:
+        if self.open.items:
+            self._close(link)
+        elif self.done or link == "except":
+            self.open.link = max(self.open.link, link, key=lambda name: _STRENGTH.get(name, -1))
+
+    def _close(self, link: str) -> None:
+        if self.open.items:
+            self.done.append(self.open)
+            self.open = Clause(link=link)
+
+    def _generic(self, item: Item) -> bool:
+        return item.kind == "thing" and self.lexicon.things[item.name].generic
+
+    def _event(self, item: Item) -> bool:
+        return item.kind == "thing" and self.lexicon.things[item.name].event
+
+    def _excepts(self, item: Item) -> bool:
+        """``everything but the oven``: the 'but' follows a whole with nothing said of it yet."""
+        if item.kind != "but" or not self.open.items or self.open.has("state"):
+            return False
+        last = self.open.items[-1]
+        return last.kind == "quantity" or self._generic(last)
+
+    def _opens_a_clause(self, number: int) -> bool:
+        item = self.items[number]
+        if item.kind not in _SUBJECTS or not self.open.items or self.open.items[-1].kind in ("preposition", "to"):
+            return False
+        return self.predicate_ahead[number] and self._complete(number)
+
+    def _complete(self, number: int) -> bool:
+        """The open clause says something already: a thing and its state, or a condition in full."""
+        core = Clause([*self.open.items])
+        while core.items and core.items[-1].kind in _MODIFIERS:
+            core.items.pop()  # they belong to the thing that comes
+        if not core.items:
+            return False
+        said = core.has("state", "context") or (self.open.condition is not None and any(map(self._event, core.items)))
+        named = core.has("thing", "place", "pronoun", "quantity", "context")
+        last = core.items[-1]
+        if self.open.condition:
+            subject = any(item.kind in ("thing", "place", "pronoun") for item in core.items[:-1])
+            awaits = last.kind == "state" and self.lexicon.states[last.name].takes_object and not subject
+            return (said or self._tells_of_somebody(number)) and not awaits and last.kind != "verb"
+        if self.open.link == "except" and named and not said:
+            return any(map(self._generic, self.items[number : number + 2]))
+        return said and named
+
+    def _tells_of_somebody(self, number: int) -> bool:
+        """``when I came home the display ...``, but not ``when I turn it off`` or ``when I turn the burner on``."""
+        following = self.items[number + 1] if number + 1 < len(self.items) else None
+        object_of = following is not None and (following.kind == "context" or following.name in ("on", "off"))
+        told = self.open.has("person") and self.open.has("word", "thing")
+        return told and self.items[number].kind in ("thing", "person") and not object_of
+
+    def _break_before_modifiers(self) -> None:
+        """Start a clause here; a 'no', 'all' or 'left' directly before belongs to it."""
+        moved: list[Item] = []
+        while len(self.open.items) > 1 and self.open.items[-1].kind in _MODIFIERS:
+            moved.insert(0, self.open.items.pop())
+        self._close("none")
+        self.open.items.extend(moved)
+
+
+def _predicates_ahead(items: list[Item]) -> list[bool]:
+    """For every item, whether something is said after it and before the next joint."""
+    ahead = [False] * len(items)
+    seen = False
+    for number in range(len(items) - 1, -1, -1):
+        ahead[number] = seen
+        kind = items[number].kind
+        if kind in _SEPARATORS or kind in _CONDITIONS:
+            seen = False
+        elif kind in _PREDICATES:
+            seen = True
+    return ahead

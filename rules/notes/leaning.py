@@ -1,0 +1,267 @@
+"""Clauses that lean on each other: borrowed states, lists under one 'no', exceptions, and what 'only' leaves over.
+
+A clause that only names things takes its state from the clause it leans on ("oven dead, burners too"), from the one it
+leads to ("burners, oven and display are dead"), or means that the thing does not work ("no display").
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from rules.notes.claims import DEAD, WORKS, Claim, Memory, Said
+from rules.notes.entries import Lexicon
+from rules.notes.nouns import Noun, subject
+
+OVEN = "oven"
+_JOINTS = ("and", "or", "nor", "comma", "colon")
+
+
+def borrow(sentence: list[Said], lexicon: Lexicon, memory: Memory, before: Claim | None) -> None:
+    """Give clauses that only name things the state of the clause they lean on. ``before``: the last claim before."""
+    for number, said in enumerate(sentence):
+        conditional = said.clause.condition not in (None, "with")
+        if not said.fragment or not said.nouns or conditional or said.clause.link == "except":
+            continue
+        claim = (
+            _repeated(sentence, number, before)
+            or _verbal(said, lexicon)
+            or _ahead(sentence, number)
+            or _absent(said, lexicon)
+            or _behind(sentence, number)
+        )
+        if claim is not None:
+            said.claims = [claim]
+            memory.last = claim
+
+
+def _own(said: Said, claim: Claim, denied: bool) -> Claim:
+    nouns = tuple(noun for noun in said.nouns if not noun.carried) or tuple(said.nouns)
+    return replace(claim, nouns=nouns, others=(), denied=denied, start=said.clause.start, end=said.clause.end)
+
+
+def _previous(sentence: list[Said], number: int) -> Claim | None:
+    for said in reversed(sentence[:number]):
+        if said.claims:
+            return said.claims[-1]
+        if not said.fragment:
+            return None
+    return None
+
+
+def _repeated(sentence: list[Said], number: int, before: Claim | None) -> Claim | None:
+    """``the burners too``, ``neither does the oven``, ``but the oven doesn't``."""
+    said = sentence[number]
+    claim = _previous(sentence, number) or (before if number == 0 else None)
+    if claim is None:
+        return None
+    last = said.clause.items[-1].kind
+    if last == "negation_verb":
+        return _own(said, replace(claim, state=_plain(claim)), denied=True)
+    if last == "verb" and said.clause.link != "nor":
+        return _own(said, replace(claim, state=_plain(claim)), denied=False)
+    if said.clause.has("same") or said.clause.link == "nor" or _neither(said):
+        return _own(said, claim, claim.denies)
+    if said.clause.has("negation"):
+        return _own(said, claim, denied=True)
+    return None
+
+
+def _plain(claim: Claim) -> str:
+    """What 'does' repeats: the state said before, or that it works if that was a fault."""
+    return WORKS if claim.state == DEAD else claim.state
+
+
+def _neither(said: Said) -> bool:
+    return said.clause.items[0].kind == "absence" and said.clause.has("verb")
+
+
+def _ahead(sentence: list[Said], number: int) -> Claim | None:
+    """``burners, oven and display are dead``: the state comes later, and counts for all of them."""
+    said = sentence[number]
+    later = _stated(sentence, number)
+    if later is None:
+        return None
+    joint = later.clause.link
+    own = [noun for noun in later.nouns if not noun.carried]
+    claim = later.claims[0]
+    if any(noun.denied for noun in said.nouns) and not claim.denies:
+        if joint not in ("or", "nor"):
+            return None  # "no burners, clock is on"
+        later.claims = [replace(each, denied=True) for each in later.claims]
+    if joint == "colon" or (joint == "comma" and not own):
+        said.fragment = False
+        later.claims = [_headed(each, said.nouns, own) for each in later.claims]
+        return None
+    return _own(said, claim, claim.denied)
+
+
+def _stated(sentence: list[Said], number: int) -> Said | None:
+    """The next clause with a state, if only joined names of things stand between."""
+    said = sentence[number]
+    if said.clause.has("number") or _trails_off(said):
+        return None  # a reading, most likely, or a state in words nobody knows
+    tight = said.clause.link in ("and", "or")
+    for later in sentence[number + 1 :]:
+        joint = later.clause.link
+        loose = said.clause.condition is not None and joint not in ("and", "or", "nor")
+        if joint not in _JOINTS or later.clause.condition or loose:
+            return None
+        if later.claims:
+            own = any(not noun.carried for noun in later.nouns)
+            # "no heat, oven or stovetop, display is lit": they belong to what was said before
+            return None if tight and joint == "comma" and own and _previous(sentence, number) else later
+        if not later.nouns:
+            return None
+        tight = tight or joint in ("and", "or")
+    return None
+
+
+def _trails_off(said: Said) -> bool:
+    """Whether words nobody knows follow the last thing: "display looks funny" says something of its own."""
+    return said.clause.items[-1].kind == "word"
+
+
+def _headed(claim: Claim, heading: list[Noun], own: list[Noun]) -> Claim:
+    """``left front: dead``, ``left front: pilot contact open``: the heading says of what, or where."""
+    if not own:
+        return replace(claim, nouns=tuple(heading))
+    places = tuple(place for noun in heading for place in noun.places)
+    return replace(claim, nouns=tuple(noun if noun.places else replace(noun, places=places) for noun in claim.nouns))
+
+
+def _absent(said: Said, lexicon: Lexicon) -> Claim | None:
+    """``no display``: denied with nothing more said means it does not work."""
+    answer = said.clause.items[-1].kind
+    if answer in ("yes", "no", "absence") and len(said.clause.items) > 1:  # "bake no, broil yes"
+        return Claim(tuple(said.nouns), (), WORKS, answer != "yes", said.clause.start, said.clause.end)
+    nouns = tuple(noun for noun in subject(said.nouns, lexicon) if noun.denied)
+    if said.clause.has("word") and any(lexicon.things[noun.thing].generic for noun in nouns):
+        return None  # "nothing is burning" says nothing of the range
+    return Claim(nouns, (), WORKS, True, said.clause.start, said.clause.end) if nouns else None
+
+
+def _verbal(said: Said, lexicon: Lexicon) -> Claim | None:
+    """``won't bake``, ``will broil``: what the oven does is its own verb."""
+    denied = said.clause.has("negation_verb", "negation", "stopping")
+    nouns = tuple(noun for noun in said.nouns if lexicon.things[noun.thing].part_of == OVEN and not noun.led)
+    if not nouns or not (denied or said.clause.has("verb")) or said.clause.has("number"):
+        return None
+    first = next((noun for noun in said.nouns if not noun.carried), nouns[0])
+    if lexicon.things[first.thing].part_of != OVEN and first.thing != OVEN and not lexicon.things[first.thing].generic:
+        nouns = (first,)  # "the bottoms won't bake"
+    return Claim(nouns, (), WORKS, denied, said.clause.start, said.clause.end)
+
+
+def _behind(sentence: list[Said], number: int) -> Claim | None:
+    """``no heat anywhere, oven or stovetop``: bare things after a state share it."""
+    said = sentence[number]
+    if said.clause.link not in ("and", "or", "nor", "comma"):
+        return None
+    if said.clause.has("number") or _trails_off(said):
+        return None
+    claim = _previous(sentence, number)
+    if claim and number and _only_places(said, sentence[number - 1], claim):
+        return None
+    return _own(said, claim, claim.denies) if claim else None
+
+
+def _only_places(said: Said, before: Said, claim: Claim) -> bool:
+    """``one burner is cold (left front)``: the place belongs to the burner of the clause before."""
+    places = tuple(place for noun in said.nouns for place in noun.places)
+    bare = all(item.kind in ("place", "preposition", "article") for item in said.clause.items)
+    if not (places and bare and before.claims and len(claim.nouns) == 1 and not claim.nouns[0].places):
+        return False
+    placed = (replace(claim.nouns[0], places=places, carried=False),)
+    before.claims = [replace(each, nouns=placed, end=said.clause.end) for each in before.claims]
+    said.fragment, said.used = False, True
+    return True
+
+
+# --- lists ----------
+
+
+def spread_denial(sentence: list[Said]) -> None:
+    """``no smoke, sparks or smell``: the 'no' holds for the list. ``no smoke, sparks flew`` is no list."""
+    for number, said in enumerate(sentence):
+        if not said.claims or not said.claims[-1].denied:
+            continue
+        listed = said.clause.has("absence")
+        links = ("comma", "or", "nor", "and") if listed else ("or", "nor")
+        run: list[Said] = []
+        for later in sentence[number + 1 :]:
+            if later.clause.link not in links or not _bare_state(later):
+                break
+            run.append(later)
+        closed = any(later.clause.link != "comma" for later in run)
+        if closed or len(run) > 1:
+            for later in run:
+                later.claims = [replace(claim, denied=True) for claim in later.claims]
+
+
+def _bare_state(said: Said) -> bool:
+    """A state and nothing else, but for where it would be."""
+    kinds = [item.kind for item in said.clause.items]
+    if said.clause.condition or kinds.count("state") != 1 or kinds.count("word") > 1:
+        return False
+    at = kinds.index("state")
+    before_ok = set(kinds[:at]) <= {"quantity", "word", "same"}
+    return before_ok and set(kinds[at + 1 :]) <= {"preposition", "to", "thing", "place", "word", "context", "same"}
+
+
+# --- except, only ----------
+
+
+def settle_exceptions(sentence: list[Said]) -> None:
+    """``everything works except the oven``: the exception has the opposite, the whole is left as the others."""
+    for number, said in enumerate(sentence):
+        if said.clause.link != "except" or said.clause.condition:
+            continue
+        nouns = tuple(noun for noun in said.nouns if not noun.carried)
+        if number and not sentence[number - 1].claims and said.claims:
+            _whole_takes_state(sentence[number - 1], said, nouns)
+            continue
+        whole = _previous(sentence, number) or _next(sentence, number)
+        if whole is not None and nouns and not said.claims:
+            exception = [replace(noun, denied=False) for noun in nouns]
+            if number:
+                _counts_the_same(sentence[number - 1], nouns)
+            said.claims = [replace(whole, nouns=tuple(exception), others=(), denied=not whole.denies,
+                                   start=said.clause.start, end=said.clause.end)]  # fmt: skip
+
+
+def _whole_takes_state(head: Said, said: Said, nouns: tuple[Noun, ...]) -> None:
+    """``everything but the oven works``: works is said of everything."""
+    claim = said.claims[0]
+    whole = [noun for noun in head.nouns if not noun.carried]
+    if nouns and head.clause.items[-1].kind == "quantity":  # "all but one burner work" speaks of burners
+        whole = [replace(noun, thing=nouns[0].thing) for noun in whole]
+    denied = claim.denied or any(noun.denied for noun in whole)
+    head.claims = [replace(claim, nouns=tuple(whole), others=(), start=head.clause.start, end=said.clause.end)]
+    said.claims = [replace(claim, nouns=tuple(replace(noun, denied=False) for noun in nouns), denied=not denied)]
+
+
+def _counts_the_same(head: Said, nouns: tuple[Noun, ...]) -> None:
+    """``all heat except left front``: all of the same kind."""
+    if head.clause.has("quantity") and not head.clause.has("thing"):
+        head.claims = [
+            replace(each, nouns=tuple(replace(noun, thing=nouns[0].thing) for noun in each.nouns))
+            for each in head.claims
+        ]
+
+
+def _next(sentence: list[Said], number: int) -> Claim | None:
+    return next((said.claims[0] for said in sentence[number + 1 :] if said.claims), None)
+
+
+def rest_of(claim: Claim, lexicon: Lexicon) -> list[Claim]:
+    """``only the clock works``: what 'only' leaves over has the opposite."""
+    rests = []
+    for noun in claim.nouns:
+        if not noun.only:
+            continue
+        for rest in lexicon.rests.get(noun.thing, ()):
+            if rest.where == "others" and not (noun.places or noun.quantity):
+                continue
+            left = Noun(rest.thing, noun.at, noun.start, noun.end, quantity=rest.where)
+            rests.append(replace(claim, nouns=(left,), others=(), implied=True).turned())
+    return rests

@@ -1,0 +1,153 @@
+"""From claims to facts of the closed vocabulary, by the meanings the book gives to things and states."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from rules.notes.claims import Claim, Said
+from rules.notes.entries import ANY_THING, Lexicon, Meaning, Telling
+from rules.notes.nouns import BURNER, Noun
+from rules.notes.told import Told
+from rules.terms import ALL, UNNAMED, Certainty
+
+GLOW = "oven.glow"
+
+
+def glow(half: str, lit: bool, claim: Claim) -> Told:
+    """One oven element's glow; :mod:`rules.notes.merging` puts the halves together."""
+    certainty: Certainty = "hedged" if claim.hedged else "said"
+    return Told(GLOW, f"{half} {'yes' if lit else 'no'}", None, certainty, claim.start, claim.end, implied=True)
+
+
+class Meanings:
+    """Looks meanings up for one sentence: ``things`` are named in it, ``around`` in the sentences beside it."""
+
+    def __init__(self, lexicon: Lexicon, positions: Sequence[str], things: set[str], around: set[str]) -> None:
+        self.lexicon = lexicon
+        self.positions = positions
+        self.things = things
+        self.around = around
+
+    # --- what a claim is -------------------------------------------------------------------------------------
+
+    def tells(self, claim: Claim, said: Said) -> bool:
+        """Whether a claim tells a fact, and does not only set a context."""
+        return any(found.half or self._spoken(found, noun, claim) for noun, found in self._found(claim, said) if found)
+
+    def contexts_of(self, claim: Claim, said: Said) -> frozenset[str]:
+        """The contexts a claim sets for the clauses around it."""
+        found: frozenset[str] = frozenset()
+        for noun in claim.nouns or (None,):
+            denied = self._denied(noun, claim)
+            for thing in (*self._senses(noun), ANY_THING):
+                for meaning in self.lexicon.meanings.get((thing, claim.state), ()):
+                    sets = meaning.denied_sets if denied else meaning.sets
+                    if sets and self._fits(meaning, claim.contexts | said.contexts):
+                        found |= sets
+        return found
+
+    def is_hazard(self, claim: Claim, said: Said) -> bool:
+        """Whether a claim tells of a danger."""
+        return self._tells_of(claim, said, "hazard.")
+
+    def is_event(self, claim: Claim, said: Said) -> bool:
+        """Whether a claim tells of something that happened, even inside a 'when': a danger, work, a breaker."""
+        return self.is_hazard(claim, said) or self._tells_of(claim, said, ("recent_work", "breaker"))
+
+    def _tells_of(self, claim: Claim, said: Said, name: str | tuple[str, ...]) -> bool:
+        found = [(noun, meaning) for noun, meaning in self._found(claim, said) if meaning]
+        tellings = [telling for noun, meaning in found for telling in self._spoken(meaning, noun, claim) or ()]
+        return any(telling.fact.startswith(name) for telling in tellings)
+
+    def takes_object(self, claim: Claim) -> bool:
+        """Whether its state is something that is done to a thing."""
+        return self.lexicon.states[claim.state].takes_object
+
+    def is_unit(self, noun: Noun) -> bool:
+        """Whether a noun is a surface unit."""
+        return BURNER in self._senses(noun)
+
+    # --- facts -----------------------------------------------------------------------------------------------
+
+    def facts(self, claim: Claim, said: Said) -> Iterator[Told]:
+        """The facts a claim tells."""
+        for noun, meaning in self._found(claim, said):
+            if meaning is None:
+                continue
+            said.used = True
+            if meaning.half:
+                yield glow(meaning.half, not self._denied(noun, claim), claim)
+            for telling in self._spoken(meaning, noun, claim) or ():
+                certainty = meaning.certainty or "said"
+                if claim.hedged and certainty != "measured":
+                    certainty = "hedged"
+                for where in self._places(telling, noun):
+                    yield Told(telling.fact, telling.value, where, certainty, claim.start, claim.end,
+                               meaning.implied or claim.implied)  # fmt: skip
+
+    def _found(self, claim: Claim, said: Said) -> list[tuple[Noun | None, Meaning | None]]:
+        """For every noun of the claim, the meaning that fits; if none fits, that of what is named after the state."""
+        if self._elsewhere(claim, said):
+            said.used = True
+            return []
+        contexts = claim.contexts | said.contexts
+        found: list[tuple[Noun | None, Meaning | None]] = [
+            (noun, self._meaning(noun, claim, contexts)) for noun in claim.nouns
+        ]
+        if not any(meaning for _, meaning in found):
+            found = [(noun, self._meaning(noun, claim, contexts)) for noun in claim.others]
+        if not any(meaning for _, meaning in found):
+            found = [(None, self._meaning(None, claim, contexts))]
+        return found
+
+    def _elsewhere(self, claim: Claim, said: Said) -> bool:
+        """Said of another appliance, or in a clause that names only other appliances."""
+        named = [self.lexicon.things[noun.thing] for noun in (*claim.nouns, *claim.others)]
+        own = [thing for thing in named if not thing.elsewhere]
+        if claim.nouns and all(self.lexicon.things[noun.thing].elsewhere for noun in claim.nouns):
+            return not any(noun.led for noun in claim.nouns) or not own
+        spoken = [self.lexicon.things[noun.thing] for noun in said.nouns]
+        return bool(spoken) and all(thing.elsewhere for thing in spoken)
+
+    def _meaning(self, noun: Noun | None, claim: Claim, contexts: frozenset[str] | set[str]) -> Meaning | None:
+        for thing in self._senses(noun):
+            for meaning in self.lexicon.meanings.get((thing, claim.state), ()):
+                tells = meaning.half or self._spoken(meaning, noun, claim) is not None
+                if tells and self._fits(meaning, contexts):
+                    return meaning
+        return None
+
+    def _senses(self, noun: Noun | None) -> Iterator[str]:
+        """The things a noun may stand for, best first."""
+        if noun is None:
+            yield ANY_THING
+            return
+        thing = self.lexicon.things[noun.thing]
+        yield thing.thing
+        for sense in thing.senses:
+            near = not sense.near or bool(sense.near & self.things)
+            if near and (not sense.placed or noun.places) and (not sense.both or noun.quantity == "both"):
+                yield sense.thing
+
+    def _fits(self, meaning: Meaning, contexts: frozenset[str] | set[str]) -> bool:
+        near = self.things | self.around if meaning.sets else self.things
+        return (not meaning.near or bool(meaning.near & near)) and all(wanted & contexts for wanted in meaning.contexts)
+
+    def _spoken(self, meaning: Meaning, noun: Noun | None, claim: Claim) -> tuple[Telling, ...] | None:
+        return meaning.denied if self._denied(noun, claim) else meaning.says
+
+    @staticmethod
+    def _denied(noun: Noun | None, claim: Claim) -> bool:
+        return claim.denies if noun is None else claim.denied or noun.denied
+
+    def _places(self, telling: Telling, noun: Noun | None) -> tuple[str | None, ...]:
+        if not telling.surface:
+            return (None,)
+        if telling.where is not None:
+            return (telling.where,)
+        if noun is None:
+            return (UNNAMED,)
+        thing = self.lexicon.things[noun.thing]
+        if thing.generic and not thing.placed:
+            return (ALL,)
+        return noun.where(self.positions)

@@ -1,0 +1,98 @@
+"""Settles the facts of a whole note: what was said of the whole yields to what was said of a part, once is enough."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
+
+from rules.notes.meaning import GLOW
+from rules.notes.nouns import SOME
+from rules.notes.told import Told
+from rules.terms import ALL, OTHERS, UNNAMED, Certainty
+
+_SURENESS: dict[Certainty, int] = {"hedged": 0, "said": 1, "measured": 2}
+NORMAL, WEAK = "normal", "weak"
+_HALVES = {
+    ("yes", "yes"): "both",
+    ("yes", "no"): "upper_only",
+    ("no", "yes"): "lower_only",
+    ("no", "no"): "neither",
+}
+
+
+def merge(told: Iterable[Told]) -> list[Told]:
+    """The facts of a note, in the order they were written. Contradictions between explicit facts are kept."""
+    facts = _glow([*told])
+    facts = [*_once(facts)]
+    by_key = _grouped(facts, lambda fact: fact.key)
+    facts = [fact for fact in facts if not _overridden(fact, by_key[fact.key])]
+    by_fact = _grouped(facts, lambda fact: fact.fact)
+    facts = [_placed(fact, by_fact[fact.fact]) for fact in facts]
+    return sorted(_once(facts), key=lambda fact: (fact.start, fact.end))
+
+
+def _grouped(facts: Iterable[Told], name: Callable[[Told], str]) -> dict[str, list[Told]]:
+    grouped: dict[str, list[Told]] = {}
+    for fact in facts:
+        grouped.setdefault(name(fact), []).append(fact)
+    return grouped
+
+
+def _glow(told: list[Told]) -> list[Told]:
+    """Put the halves of the oven's glow together. One dark element leaves the other, in doubt; one lit, nothing."""
+    halves = [fact for fact in told if fact.fact == GLOW and fact.implied]
+    if not halves:
+        return told
+    rest = [fact for fact in told if not (fact.fact == GLOW and fact.implied)]
+    seen: dict[str, Told] = {}
+    for fact in halves:
+        seen.setdefault(str(fact.value).split()[0], fact)
+    state = {half: str(fact.value).split()[1] for half, fact in seen.items()}
+    first, last = halves[0], halves[-1]
+    certainty: Certainty = "said" if all(fact.certainty == "said" for fact in halves) else "hedged"
+    if len(state) == 2:
+        value = _HALVES[state["upper"], state["lower"]]
+    elif "no" in state.values():
+        value, certainty = ("lower_only" if "upper" in state else "upper_only"), "hedged"
+    else:
+        return rest
+    start, end = min(first.start, last.start), max(first.end, last.end)
+    return [*rest, Told(GLOW, value, None, certainty, start, end)]
+
+
+def _overridden(fact: Told, same: Sequence[Told]) -> bool:
+    """Whether more is said of exactly this: outright and not by implication, or that the heat is weak ("heats, but
+    weakly"), or by a later implication.
+    """
+    others = [other for other in same if other is not fact]
+    if fact.value == NORMAL and any(other.value == WEAK for other in others):
+        return True
+    outright = any(not other.implied for other in others)
+    later = any(other.start > fact.start and other.value != fact.value for other in others)
+    return fact.implied and (outright or later)
+
+
+def _placed(fact: Told, facts: Sequence[Told]) -> Told:
+    """'All' beside an exception are the others; some units are the others if one is told apart, else unnamed."""
+    if fact.where not in (ALL, SOME):
+        return fact
+    apart = any(
+        other.where not in (None, ALL, OTHERS, SOME, fact.where) and other.value != fact.value for other in facts
+    )
+    if apart:
+        return replace(fact, where=OTHERS)
+    return fact if fact.where == ALL else replace(fact, where=UNNAMED)
+
+
+def _once(facts: Iterable[Told]) -> Iterable[Told]:
+    """Every fact once with each value: said outright rather than implied, then the surest, then the first."""
+    kept: dict[tuple[str, object], Told] = {}
+    for fact in facts:
+        held = kept.get((fact.key, fact.value))
+        if held is None or _rank(fact) > _rank(held):
+            kept[fact.key, fact.value] = fact
+    return kept.values()
+
+
+def _rank(fact: Told) -> tuple[bool, int]:
+    return not fact.implied, _SURENESS[fact.certainty]

@@ -1,0 +1,89 @@
+"""From a note as typed to tokens: lower case, straight quotes, one character for one character.
+
+Nothing is ever inserted or removed before the tokens are cut, so every offset in the normalised text is an offset in
+the original note. That is what makes a fact's span exact.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from dataclasses import dataclass
+
+_SINGLE = {
+    "’": "'", "‘": "'", "ʼ": "'", "´": "'", "`": "'", "“": '"', "”": '"', "«": '"', "»": '"',
+    "–": "-", "‐": "-", "‑": "-", "−": "-", "—": ";", "―": ";", "…": ".", "•": "\n", "·": " ", "►": "\n",
+    "º": "°", "˚": "°", "Ω": "ω", "\u2126": "ω", "⅟": "/", "×": "x", "→": ";", "\u2028": "\n", "\u2029": "\n",
+}  # fmt: skip
+_CONTROLS = {code: " " for code in (*range(32), 127) if code != 10}
+_ABBREVIATION = r"(?:(?<![a-z])[a-z]\.){2,4}"
+_TOKEN = re.compile(
+    rf"(?P<abbreviation>{_ABBREVIATION})|(?P<number>\d+(?:[.,]\d+)*)|(?P<word>[a-zω]+(?:'[a-z]+)?)"
+    r"|(?P<stop>[.!?;\n][.!?;\s]*)|(?P<mark>(?P<one>[^\s'\"])(?P=one)*)",
+)
+_LINE_END = re.compile(r"\n(?=[ \t]*\S)")
+_CONTRACTED_IS = re.compile(r"([a-z]+)'s\Z")
+_LINE_OPENS_SENTENCE = re.compile(r"[ \t]*(?:[A-Z0-9*#\-]|$)")
+
+
+@dataclass(frozen=True, slots=True)
+class Token:
+    """One word, number or mark. ``start``/``end`` are offsets in the original note; ``word`` is what it is read as."""
+
+    word: str
+    start: int
+    end: int
+    kind: str  # word, number, stop, mark
+
+
+def normalise(text: str) -> str:
+    """Lower case with plain quotes and dashes; same length as ``text``, character for character."""
+    plain = text.lower() if text.isascii() else "".join(map(_plain_character, text))
+    plain = plain.replace("\r\n", " \n").replace("\r", "\n").translate(_CONTROLS)
+    return _join_wrapped_lines(plain, text)
+
+
+def _plain_character(character: str) -> str:
+    if character in _SINGLE:
+        return _SINGLE[character]
+    if character.isascii():
+        return character.lower()
+    folded = unicodedata.normalize("NFKD", character).lower()
+    if folded and folded[0].isascii() and all(unicodedata.combining(mark) for mark in folded[1:]):
+        return folded[0]  # é becomes e, a full-width digit a digit
+    if character.isspace():
+        return " "
+    low = character.lower()
+    return low if len(low) == 1 and low.isalpha() else ("°" if character == "°" else " ")
+
+
+def _join_wrapped_lines(plain: str, original: str) -> str:
+    """A line break inside a sentence becomes a space: the next line goes on in small letters."""
+
+    def mend(found: re.Match[str]) -> str:
+        return "\n" if _LINE_OPENS_SENTENCE.match(original, found.end()) else " "
+
+    return _LINE_END.sub(mend, plain)
+
+
+def tokens(plain: str) -> list[Token]:
+    """Cut normalised text into tokens. ``doesn't`` becomes ``doesnt``; ``oven's`` becomes ``oven`` and ``is``."""
+    cut: list[Token] = []
+    for found in _TOKEN.finditer(plain):
+        kind, (start, end) = found.lastgroup or "mark", found.span()
+        word = found.group() if kind != "mark" else found["one"]
+        if kind == "word" and (contracted := _CONTRACTED_IS.match(word)):
+            cut.append(Token(contracted[1], start, start + len(contracted[1]), "word"))
+            cut.append(Token("is", end - 2, end, "word"))
+            continue
+        if kind in ("word", "abbreviation"):
+            word, kind = word.replace("'", "").replace(".", ""), "word"
+        cut.append(Token(word, start, end, kind))
+    return cut
+
+
+def phrase_words(phrase: str) -> list[str]:
+    """A lexicon phrase in the same form as the tokens of a note; the marks ``/ ( ) ..`` of its grammar are kept."""
+    plain = normalise(phrase).replace("-", " ")
+    plain = re.sub(r"([a-z])'s\b", r"\1 is", plain)
+    return plain.replace("'", "").split()

@@ -1,0 +1,214 @@
+"""Who a clause speaks of: things with their place, their number and their denial, and where that is on the cooktop."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from rules.notes.entries import AXES, UNITS, Lexicon
+from rules.notes.tagging import Item
+from rules.terms import ALL, OTHERS, UNNAMED
+
+BURNER, WHOLE = "burner", "everything"
+SOME = "some"  # a number of units, none of them named; settled into others or unnamed at the end
+
+
+@dataclass(frozen=True, slots=True)
+class Noun:
+    """A thing spoken of. ``at`` is its number among the clause's items."""
+
+    thing: str
+    at: int
+    start: int
+    end: int
+    places: tuple[str, ...] = ()
+    quantity: str | None = None
+    plural: bool = False
+    denied: bool = False
+    led: bool = False  # a preposition stands before it
+    carried: bool = False  # taken from an earlier clause
+    only: bool = False
+
+    def where(self, known: Sequence[str]) -> tuple[str, ...]:
+        """The places on the cooktop it stands for, given the appliance's positions (empty: not known)."""
+        named = _units(self.places, self.plural or self.denied or self.quantity in ("both", ALL), known)
+        if named:
+            return named
+        if self.quantity == OTHERS:
+            return (OTHERS,)
+        if self.quantity == "any":
+            return (ALL,)
+        if self.quantity in (SOME, "one", "sized") or self.places:
+            return (SOME if self.quantity == SOME else UNNAMED,)
+        return (ALL,) if self.plural or self.quantity in (ALL, "both") or self.denied else (UNNAMED,)
+
+
+def _units(places: Sequence[str], several: bool, known: Sequence[str]) -> tuple[str, ...]:
+    """Units that the place words name. One axis names a unit only if it is alone on it, or if several are meant."""
+    units = [place for place in places if place in UNITS]
+    axes = [place for place in places if place in AXES]
+    if len(axes) > 1:
+        crossed = set(AXES[axes[0]]) & set(AXES[axes[1]])
+        units += sorted(crossed)
+    elif axes and not units:
+        reached = [unit for unit in AXES[axes[0]] if not known or unit in known]
+        if several or len(reached) == 1:
+            units += reached
+    return tuple(dict.fromkeys(unit for unit in units if not known or unit in known))
+
+
+class NounReader:
+    """Reads the nouns of one clause. ``topic`` is what was spoken of before, for pronouns and bare numbers."""
+
+    def __init__(self, lexicon: Lexicon, topic: Sequence[Noun]) -> None:
+        self.lexicon = lexicon
+        self.topic = topic
+        self.nouns: list[Noun] = []
+        self.places: list[Item] = []
+        self.quantity: Item | None = None
+        self.denial: Item | None = None
+        self.only = False
+        self.led = False
+
+    def read(self, items: Sequence[Item]) -> list[Noun]:
+        """All nouns of the clause, in order."""
+        for at, item in enumerate(items):
+            match item.kind:
+                case "place":
+                    self.places.append(item)
+                case "quantity":
+                    self._end_phrase(at)
+                    self.quantity = item
+                case "thing":
+                    self._thing(at, item)
+                case "pronoun":
+                    self._end_phrase(at)
+                    self._pronoun(at, item)
+                case "absence" | "only" | "preposition" | "to":
+                    self._end_phrase(at)
+                    self._modifier(item)
+                case "number" | "word":
+                    pass
+                case _:
+                    self._end_phrase(at)
+                    self._forget()
+        self._end_phrase(len(items))
+        return self.nouns
+
+    def _modifier(self, item: Item) -> None:
+        if item.kind == "absence":
+            self.denial = item
+        elif item.kind == "only":
+            self.only = True
+        else:
+            self.led = True
+
+    def _forget(self) -> None:
+        self.quantity, self.denial, self.only, self.led = None, None, False, False
+
+    def _thing(self, at: int, item: Item) -> None:
+        noun = Noun(item.name, at, item.start, item.end, plural=item.plural, denied=item.denies)
+        last = self.nouns[-1] if self.nouns else None
+        fresh = not (self.places or self.quantity or self.denial or self.led)
+        if last and fresh and item.after and last.at == at - 1:
+            self.nouns.pop()  # "stove burner", "oven clock": the last word is the thing; "dryer plug" is the dryer's
+            thing = last.thing if self.lexicon.things[last.thing].elsewhere else item.name
+            noun = replace(last, thing=thing, at=at, end=item.end, plural=item.plural)
+        self.nouns.append(self._dressed(noun))
+        self._forget()
+
+    def _dressed(self, noun: Noun) -> Noun:
+        """Give a noun the words that stood before it."""
+        places = tuple(item.name for item in self.places)
+        starts = [noun.start, *(item.start for item in (*self.places, self.quantity, self.denial) if item)]
+        ends = [noun.end, *(item.end for item in self.places)]
+        denied = noun.denied or self.denial is not None or bool(self.quantity and self.quantity.denies)
+        quantity = self.quantity.name if self.quantity else noun.quantity
+        self.places = []
+        return replace(
+            noun,
+            places=noun.places + places,
+            quantity=quantity,
+            denied=denied,
+            start=min(starts),
+            end=max(ends),
+            led=noun.led or self.led,
+            only=noun.only or self.only,
+        )
+
+    def _pronoun(self, at: int, item: Item) -> None:
+        for noun in self.topic:
+            self.nouns.append(replace(noun, at=at, start=item.start, end=item.end, led=self.led, carried=True,
+                                      denied=False, only=False))  # fmt: skip
+        self._forget()
+
+    def _end_phrase(self, at: int) -> None:
+        """Places or a number with no thing after them: they belong to the thing before, or stand for a burner."""
+        if not self.places and self.quantity is None:
+            return
+        last = self.nouns[-1] if self.nouns else None
+        near = last is not None and not last.carried
+        if last and near and self.places and self._takes_place(last):
+            self.nouns[-1] = self._dressed(last)
+        elif last and near and self.quantity and not self.places and self.quantity.name in (ALL, "both"):
+            self.nouns[-1] = self._dressed(last)  # "the burners all work"
+        else:
+            self._stand_alone(at)
+        self.quantity, self.places = None, []
+        self._forget()
+
+    def _takes_place(self, noun: Noun) -> bool:
+        open_axes = len(noun.places) <= 1 and all(place in AXES for place in noun.places)
+        return self.lexicon.things[noun.thing].placed and open_axes
+
+    def _stand_alone(self, at: int) -> None:
+        items = [*self.places, *([self.quantity] if self.quantity else [])]
+        start, end = min(item.start for item in items), max(item.end for item in items)
+        axes_only = all(item.name in AXES for item in self.places)
+        if self.places and axes_only and not (self.led or self.quantity):
+            return  # a bare "right" is more often no place: "the clock is right"
+        thing = BURNER if self.places else self._counted_thing()
+        if thing is None:
+            return
+        noun = Noun(thing, at - 1, start, end, plural=self._several())
+        self.nouns.append(self._dressed(noun))
+
+    def _several(self) -> bool:
+        return self.quantity is not None and self.quantity.name in ("both", ALL)
+
+    def _counted_thing(self) -> str | None:
+        """What 'all', 'others', 'one' count: the placed thing spoken of last, else the burners or the whole."""
+        placed = [noun.thing for noun in self.topic if self.lexicon.things[noun.thing].placed]
+        quantity = self.quantity.name if self.quantity else None
+        if quantity == OTHERS:
+            return BURNER
+        if placed:
+            return placed[-1]
+        if quantity == ALL:
+            return WHOLE
+        return None
+
+
+def _specifies(head: Noun, noun: Noun, lexicon: Lexicon) -> bool:
+    """``stove left rear burner``: the range is named only to say whose burner it is."""
+    close = 0 < noun.at - head.at <= 3
+    return close and lexicon.things[head.thing].generic and not lexicon.things[noun.thing].generic
+
+
+def subject(nouns: Iterable[Noun], lexicon: Lexicon) -> list[Noun]:
+    """Of nouns in a row, those the sentence speaks of: ``the clock on the stove`` is the clock."""
+    kept: list[Noun] = []
+    for noun in nouns:
+        thing = lexicon.things[noun.thing]
+        if kept and not noun.led and _specifies(kept[-1], noun, lexicon):
+            kept[-1] = replace(noun, denied=noun.denied or kept[-1].denied, only=noun.only or kept[-1].only)
+            continue
+        if not (noun.led and kept):
+            kept.append(noun)
+            continue
+        head = kept[-1]
+        if (lexicon.things[head.thing].generic and not thing.generic) or thing.part_of == head.thing:
+            kept[-1] = replace(noun, denied=noun.denied or head.denied, only=noun.only or head.only)
+        elif noun.places and lexicon.things[head.thing].placed and not head.places:
+            kept[-1] = replace(head, places=noun.places, end=noun.end)
+    return kept

@@ -1,0 +1,157 @@
+"""The little grammar in which the book's words are written, and the look-up that finds them in a note.
+
+``left/l front (burner)`` stands for ``left front``, ``l front burner`` and so on: ``a/b`` is either word, ``(a b)`` may
+be left out, ``..`` skips up to four words, but no mark, no negation and no thing.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import product
+from math import prod
+
+from rules.notes.normalise import phrase_words
+
+MOST_SPELLINGS = 4000
+LONGEST_GAP = 4
+GAP = ".."
+#: Kinds of phrases that say nothing: a misspelled word is never mended to one of theirs.
+MUTE = ("filler", "blocked", "article", "preposition", "person", "verb", "yes", "no", "history", "unsure", "hedge")
+_STEP = re.compile(r"\([^()]*\)|[^\s()]+|[()]")
+
+Words = tuple[str, ...]
+
+
+class PhraseError(ValueError):
+    """A phrase that is not written in the grammar; the message says what to write instead."""
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """What a phrase stands for. ``denies``: the phrase is a negation by itself. ``plural``: it names several things."""
+
+    kind: str
+    name: str
+    plural: bool = False
+    denies: bool = False
+
+
+def spellings(phrase: str) -> list[Words]:
+    """Every spelling of a phrase, each a tuple of words in which ``..`` may stand for a gap."""
+    found = set(_spell(phrase, phrase))
+    if () in found:
+        raise PhraseError(f"{phrase!r} may be left out altogether; write at least one word outside the brackets")
+    if any(words[0] == GAP or words[-1] == GAP for words in found):
+        raise PhraseError(f"{phrase!r} begins or ends with a gap; put a word before and after '..'")
+    return sorted(found)
+
+
+def _spell(part: str, phrase: str) -> Iterator[Words]:
+    steps = [_choices(found.group(), phrase) for found in _STEP.finditer(part)]
+    count = prod(len(step) for step in steps)
+    if count > MOST_SPELLINGS:
+        raise PhraseError(f"{phrase!r} has {count} spellings; split it into phrases of at most {MOST_SPELLINGS}")
+    for words in product(*steps):
+        yield tuple(word for group in words for word in group)
+
+
+def _choices(step: str, phrase: str) -> list[Words]:
+    """What may stand at one step: each a tuple of words, empty if the step may be left out."""
+    if step.startswith("(") and step.endswith(")") and len(step) > 2:
+        return [*_spell(step[1:-1], phrase), ()]
+    if step == GAP:
+        return [(GAP,)]
+    choices = [tuple(phrase_words(choice)) for choice in step.split("/")]
+    if not all(choice and all(word.isalnum() for word in choice) for choice in choices):
+        raise PhraseError(f"{phrase!r}: {step!r} is not a word; write words, a/b for either, (a) if it may be left out")
+    return choices
+
+
+class _Node:
+    """One word further into the spellings that share a beginning."""
+
+    __slots__ = ("entry", "following")
+
+    def __init__(self) -> None:
+        self.entry: Entry | None = None
+        self.following: dict[str, _Node] = {}
+
+
+class PhraseIndex:
+    """Every spelling, by its words. Look-up takes the longest phrase that begins at a token."""
+
+    def __init__(self) -> None:
+        self._root = _Node()
+        self._gapped: dict[str, list[tuple[tuple[Words, ...], Entry]]] = {}
+        self._whole: dict[Words, Entry] = {}
+        self.words: set[str] = set()
+        self.telling: set[str] = set()  # words of phrases that say something; others are never the meaning of a typo
+
+    def add(self, spelling: Words, entry: Entry) -> Entry | None:
+        """Store a spelling. If it already stands for something else, that is given back and nothing is stored."""
+        held = self._whole.setdefault(spelling, entry)
+        if held != entry:
+            return held
+        self.words.update(word for word in spelling if word != GAP)
+        if entry.kind not in MUTE:
+            self.telling.update(word for word in spelling if word != GAP)
+        if GAP in spelling:
+            self._gapped.setdefault(spelling[0], []).append((tuple(_parts(spelling)), entry))
+            return None
+        node = self._root
+        for word in spelling:
+            node = node.following.setdefault(word, _Node())
+        node.entry = entry
+        return None
+
+    def entry(self, *words: str) -> Entry | None:
+        """What exactly these words stand for."""
+        return self._whole.get(words)
+
+    def entries(self) -> set[Entry]:
+        """Everything that some spelling stands for."""
+        return set(self._whole.values())
+
+    def longest(self, words: Sequence[str], at: int, barriers: frozenset[str]) -> tuple[int, Entry] | None:
+        """The end and the entry of the longest phrase that begins at token ``at``, or None."""
+        found: tuple[int, Entry] | None = None
+        node: _Node | None = self._root
+        end = at
+        while node is not None:
+            if node.entry is not None:
+                found = (end, node.entry)
+            node = node.following.get(words[end]) if end < len(words) else None
+            end += 1
+        for parts, entry in self._gapped.get(words[at], ()):
+            reached = _reach(words, at, parts, barriers)
+            if reached and (found is None or reached > found[0]):
+                found = (reached, entry)
+        return found
+
+
+def _parts(spelling: Words) -> Iterator[Words]:
+    part: list[str] = []
+    for word in (*spelling, GAP):
+        if word != GAP:
+            part.append(word)
+        elif part:
+            yield tuple(part)
+            part = []
+
+
+def _reach(words: Sequence[str], at: int, parts: tuple[Words, ...], barriers: frozenset[str]) -> int | None:
+    """Where a phrase with gaps ends if it begins at ``at``. A gap crosses no barrier: no mark, negation or thing."""
+    end = at
+    for number, part in enumerate(parts):
+        for _ in range(LONGEST_GAP + 1 if number else 1):
+            if tuple(words[end : end + len(part)]) == part:
+                break
+            if number == 0 or end >= len(words) or words[end] in barriers or not words[end].isalnum():
+                return None
+            end += 1
+        else:
+            return None
+        end += len(part)
+    return end

@@ -1,0 +1,231 @@
+"""Reads one note from top to bottom: normalise, tag, figures, clauses, claims, scope, meaning, merge."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections import deque
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+from rules.notes import readings
+from rules.notes.claims import WORKS, Claim, Memory, Said, read_clause
+from rules.notes.clauses import Clause, Sentence, split
+from rules.notes.entries import Lexicon
+from rules.notes.leaning import borrow, rest_of, settle_exceptions, spread_denial
+from rules.notes.meaning import Meanings
+from rules.notes.merging import merge
+from rules.notes.normalise import normalise
+from rules.notes.nouns import Noun
+from rules.notes.scope import settle_scope
+from rules.notes.tagging import Item, tag
+from rules.notes.told import Told
+from rules.notes.typos import Speller
+from rules.terms import Certainty
+
+Span = tuple[int, int]
+SHORTEST_UNREAD = 8  # characters; a lone "off" or "cold" beside clauses that were read is no news
+_MASKED = ("state", "context", "quantity")
+_CONTENT = ("word", "thing", "state", "context", "place")
+
+
+@dataclass
+class _Read:
+    """A sentence, its clauses as they were understood, and the meanings that hold in it."""
+
+    sentence: Sentence
+    said: list[Said]
+    meanings: Meanings
+
+
+class NoteReader:
+    """Reads one note. ``told`` are its facts, ``unread`` the spans of clauses that nobody could read."""
+
+    def __init__(self, text: str, lexicon: Lexicon, positions: Sequence[str]) -> None:
+        self.plain = normalise(text)
+        self.lexicon = lexicon
+        self.positions = positions
+        self.memory = Memory()
+        self.asked: _Read | None = None
+        self.homeless: set[str] = set()
+        items = tag(self.plain, lexicon, Speller(lexicon))
+        figures = self._figures(_spans(items, len(text)))
+        self.sentences = split(_unmasked(items, figures), lexicon)
+        self.saids: list[Said] = []
+        told = [fact for number in range(len(self.sentences)) for fact in self._sentence(number)]
+        told = [*self._in_scope(figures), *told]
+        self.told = merge(told)
+        self.unread = _unread(self.saids, self.told, [(fact.start, fact.end) for fact in told])
+
+    # --- figures ---------------------------------------------------------------------------------------------
+
+    def _figures(self, spans: list[Span]) -> list[Told]:
+        """Figures whose unit stands with them. Ohms need the part they belong to and are read with the nouns."""
+        told = readings.volts(self.plain, spans)
+        taken = sorted(fact.start for fact in told)
+        for span in spans:
+            if bisect_left(taken, span[0]) == bisect_left(taken, span[1]):  # no volts in this sentence
+                told += readings.oven_offsets(self.plain, *span)
+            told += readings.preheat_times(self.plain, *span)
+            told += readings.self_clean_days(self.plain, *span)
+        return told
+
+    def _in_scope(self, figures: list[Told]) -> Iterator[Told]:
+        """Figures as their clauses leave them: dropped if told of former times or another appliance, or in doubt."""
+        former = _Touched([said.span for said in self.saids if said.former or self._elsewhere(said)])
+        hedged = _Touched([said.span for said in self.saids if said.hedged])
+        for fact in figures:
+            if fact.certainty == "measured":
+                yield fact
+            elif not former.by(fact.start, fact.end):
+                yield replace(fact, certainty="hedged") if hedged.by(fact.start, fact.end) else fact
+
+    def _elsewhere(self, said: Said) -> bool:
+        return bool(said.nouns) and all(self.lexicon.things[noun.thing].elsewhere for noun in said.nouns)
+
+    # --- sentences -------------------------------------------------------------------------------------------
+
+    def _sentence(self, number: int) -> Iterator[Told]:
+        sentence = self.sentences[number]
+        beside = self.sentences[max(0, number - 1) : number] + self.sentences[number + 1 : number + 2]
+        around = {thing for each in beside for thing in each.things}
+        meanings = Meanings(self.lexicon, self.positions, sentence.things, around)
+        before = self.memory.last
+        said = [read_clause(clause, self.lexicon, self.memory) for clause in sentence.clauses]
+        if not said:
+            return
+        self.saids += said
+        _settle_answers(said)
+        spread_denial(said)
+        borrow(said, self.lexicon, self.memory, before)
+        settle_exceptions(said)
+        if self.homeless:
+            said[0].contexts |= self.homeless
+        self.homeless = settle_scope(said, meanings)
+        read = _Read(sentence, said, meanings)
+        yield from self._answered(read)
+        if sentence.asked:
+            self.asked = read
+            for each in said:
+                each.used = True
+            return
+        yield from self._told(read)
+
+    def _answered(self, read: _Read) -> Iterator[Told]:
+        """The facts of a question that this sentence answers with yes or no."""
+        asked, self.asked = self.asked, None
+        answer = _answer(read.said[0].clause)
+        if asked is None or answer is None:
+            return
+        read.said[0].used = True
+        for said in asked.said:
+            if answer == "no":
+                said.claims = [claim.turned() for claim in said.claims]
+        yield from self._told(asked)
+
+    def _told(self, read: _Read) -> Iterator[Told]:
+        start, end = read.sentence.clauses[0].start, read.sentence.clauses[-1].end
+        nouns = [noun for said in read.said for noun in said.nouns]
+        yield from readings.ohms(self.plain, start, end, nouns, self.lexicon, self.positions)
+        for said in read.said:
+            yield from self._mentions(said)
+            for claim in said.claims:
+                for each in (claim, *rest_of(claim, self.lexicon)):
+                    yield from read.meanings.facts(each, said)
+
+    def _mentions(self, said: Said) -> Iterator[Told]:
+        """Facts that the name of a thing brings along: a gas stove, a coil."""
+        if said.former or said.clause.condition == "if":
+            return
+        denied = False
+        for item in said.clause.items:
+            denied = denied or item.kind in ("negation", "absence", "negation_verb")
+            if item.kind == "thing" and not denied:
+                for telling in self.lexicon.things[item.name].mentions:
+                    said.used = True
+                    certainty: Certainty = "hedged" if said.hedged else "said"
+                    yield Told(telling.fact, telling.value, telling.where, certainty, item.start, item.end)
+
+
+# --- small helpers ---------------------------------------------------------------------------------------
+
+
+def _spans(items: Sequence[Item], length: int) -> list[Span]:
+    """Start and end of every sentence, from full stop to full stop."""
+    stops = [item for item in items if item.kind == "stop"]
+    starts = [0, *(stop.end for stop in stops)]
+    ends = [*(stop.start for stop in stops), length]
+    return [(start, end) for start, end in zip(starts, ends, strict=True) if start < end]
+
+
+def _unmasked(items: list[Item], figures: Sequence[Told]) -> list[Item]:
+    """Items without the states inside figures that were read: the 'hot' of '25 hot', the 'nothing' on L2."""
+    kept = []
+    waiting = deque(sorted((fact.start, fact.end, fact.fact == "volts") for fact in figures))
+    for item in items:
+        while waiting and waiting[0][1] <= item.start:
+            waiting.popleft()
+        inside = bool(waiting) and waiting[0][0] <= item.start and item.end <= waiting[0][1]
+        if not (inside and (item.kind in _MASKED or (waiting[0][2] and item.kind == "thing"))):
+            kept.append(item)
+    return kept
+
+
+def _answer(clause: Clause) -> str | None:
+    """Whether a clause is a bare yes or no."""
+    kinds = {item.kind for item in clause.items}
+    if not kinds <= {"yes", "no", "absence", "negation", "negation_verb", "pronoun", "verb", "quantity"}:
+        return None
+    if any(item.kind == "quantity" and not item.denies for item in clause.items):
+        return None
+    if kinds & {"no", "absence", "negation", "negation_verb"}:
+        return "no"
+    if any(item.kind == "quantity" and item.denies for item in clause.items):
+        return "no"
+    return "yes" if "yes" in kinds else None
+
+
+def _settle_answers(sentence: list[Said]) -> None:
+    """``Smoke: no``, ``sparks - none``: a bare answer after what it answers."""
+    for before, said in pairwise(sentence):
+        answer = _answer(said.clause)
+        if answer is None or said.clause.link not in ("colon", "comma") or said.claims:
+            continue
+        said.used = True
+        if answer == "no" and before.claims:
+            before.claims = [replace(claim, denied=True) for claim in before.claims]
+        elif before.nouns and not before.claims:
+            nouns: tuple[Noun, ...] = tuple(noun for noun in before.nouns if not noun.carried)
+            before.claims = [Claim(nouns, (), WORKS, answer == "no", before.clause.start, said.clause.end)]
+            before.fragment = False
+
+
+class _Touched:
+    """Spans of a note, and what overlaps them."""
+
+    def __init__(self, spans: Sequence[Span]) -> None:
+        self.starts: list[int] = []
+        self.ends: list[int] = []  # the furthest end of any span that begins at or before the start beside it
+        for start, end in sorted(spans):
+            self.starts.append(start)
+            self.ends.append(max(end, self.ends[-1] if self.ends else end))
+
+    def by(self, start: int, end: int) -> bool:
+        """Whether one of the spans overlaps this one."""
+        at = bisect_left(self.starts, end) - 1
+        return at >= 0 and self.ends[at] > start
+
+
+def _unread(saids: Sequence[Said], facts: Sequence[Told], figures: Sequence[Span]) -> list[Span]:
+    """Clauses with words of content of which nothing was understood. A bare name counts only if nothing at all was."""
+    spans: list[Span] = []
+    touched = _Touched(figures)
+    for said in saids:
+        clause = said.clause
+        content = [item for item in clause.items if item.kind in _CONTENT]
+        bare = all(item.kind in ("thing", "place") for item in content)
+        lone = len(content) == 1 and content[0].kind == "state" and clause.end - clause.start <= SHORTEST_UNREAD
+        if said.used or not content or touched.by(*said.span) or ((bare or lone) and facts):
+            continue
+        spans.append((clause.start, clause.end))
+    return spans

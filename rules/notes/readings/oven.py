@@ -1,0 +1,135 @@
+"""Oven temperatures against their setting, and preheat times: ``40 F low``, ``set 350 reads 310``."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from rules.notes.readings.figures import COUNT, NOT_AFTER, NOT_BEFORE, TENS, number
+from rules.notes.told import Told
+
+FAHRENHEIT_PER_CELSIUS = 1.8  # a difference, not a temperature
+MOST_OFFSET = 400.0
+SETTINGS = (80.0, 1000.0)  # what a setting or a thermometer may show, F or C
+#: A sound oven preheats in 10 to 15 minutes; from here on a figure is a complaint (common practice, no source).
+SLOW_MINUTES = 25.0
+
+_UNIT = r"(?:\s{0,2}(?:°|deg(?:ree)?s?\b\.?)){0,2}\s{0,2}(?P<unit>(?:f|c|fahrenheit|celsius|centigrade)\b)?"
+_DEGREES = rf"(?P<degrees>{_UNIT})"
+_RANGE = rf"{NOT_BEFORE}(?P<low>\d{{1,3}}|\b{TENS}\b)(?:\s?(?:-|to|or)\s?(?P<high>\d{{1,3}}))?(?:ish)?{NOT_AFTER}"
+_COLD = r"low|cold|cool|cooler|colder|lower|under|below|short|shy|less|beneath|behind"
+_HOT = r"hot|hotter|high|higher|over|above|warm|warmer|more"
+_WAY = rf"(?:(?P<cold>{_COLD})|(?P<hot>{_HOT}))\b(?!\s(?:as|low|medium|enough|surface|light|burner|setting\s\d))"
+_BETWEEN = r"(?:off\s|out\s)?(?:,\s)?(?:to{1,2}\s|way\s|on\sthe\s|of\sthe\s|running\s|or\sso\s){0,2}"
+_FIGURE_FIRST = re.compile(rf"{_RANGE}{_DEGREES}\s{{0,2}}{_BETWEEN}{_WAY}")
+_WAY_FIRST = re.compile(
+    rf"\b{_WAY}\s(?:than\s\w+\s)?by\s(?:about\s|around\s|roughly\s|maybe\s|at\sleast\s){{0,2}}{_RANGE}{_DEGREES}"
+)
+_RUNS = re.compile(r"\b(?:runs?|running|reads?|reading|bakes|cooks)\s(?:about\s|around\s|like\s)?\Z")
+_MINUS = re.compile(
+    rf"(?:\boff|\bout|\boffset)\s(?:is\s|by\s|of\s|about\s){{0,2}}(?:-\s?|minus\s)(?P<low>\d{{1,3}}){_DEGREES}"
+)
+_OVEN = re.compile(
+    r"\boven|\bbak(?:e|es|ing)\b|\btemp|\bruns?\b|\brunning\b|\bthermometer|\bset\b|\bsetting\b|\boff\sby\b|\bcalibrat"
+)
+_NEED_A_UNIT = {"under", "below", "short", "shy", "less", "beneath", "behind", "over", "above", "more"}
+
+_TEMPERATURE = re.compile(rf"{NOT_BEFORE}(?P<low>\d{{2,3}}){NOT_AFTER}(?!\s?v(?:olts?|ac)?\b){_UNIT}")
+_SET_BEFORE = re.compile(
+    r"\b(?:set(?:ting)?|dial(?:ed)?|dialled|preheat(?:ed|ing)?|target|supposed|should|instead|asked?|call(?:ed|ing)?|punch(?:ed)?)\b[^\d;]{0,22}\Z"
+)
+_SET_AFTER = re.compile(r"\s?(?:°|degrees?|f\b|c\b)?\s?(?:set(?:ting|point)?|on\sthe\s(?:dial|knob|display|control))\b")
+_AT_BEFORE = re.compile(r"\b(?:at|for|to)\s\Z")
+_READS = (
+    r"reads?|reading|shows?|showing|says?|saying|measur(?:es?|ed|ing)|actual(?:ly)?|reach(?:es|ed)?|hits?|gets?|got|only|temp(?:erature)?|"
+    r"really|thermometer|probe|inside|heats?(?:\sup)?\sto|stops?|tops\sout|maxes\sout|comes\sup|climbs?|went|goes|made\sit"
+)
+_READ_BEFORE = re.compile(rf"\b(?:{_READS}|is|its|it\sis|was)\b[^\d;]{{0,22}}\Z")
+_READ_AFTER = re.compile(
+    r"\s?(?:°|degrees?|f\b|c\b)?\s?(?:actual|measured|inside|on\s(?:the|my|an?)\s(?:oven\s)?thermometer)\b"
+)
+_REALLY = re.compile(r"\b(?:actual(?:ly)?|really|in\sfact|thermometer|inside|measur)[^\d;]{0,22}\Z")
+_LOOK_BACK = 40
+
+_DURATION = rf"(?P<count>{COUNT})(?:\s?(?:-|to)\s?\d{{1,3}})?\s?(?P<span>min(?:ute)?s?|hours?|hrs?)\b"
+_HEATING_UP = r"(?:pre\s?-?heat|heat\sup|warm\sup|come\sup|get\s(?:up\s)?(?:to|hot)|reach|get\sup)"
+_TAKES = r"(?:takes?|took|taking|needs?|needed|wants|requires?)"
+_SLOW = (
+    re.compile(rf"\b{_TAKES}\s(?:\w+\s){{0,4}}?{_DURATION}(?:\s\w+){{0,3}}?\s{_HEATING_UP}"),
+    re.compile(rf"\bpre\s?-?heat(?:s|ed|ing)?\s(?:\w+\s){{0,3}}?{_DURATION}"),
+)
+
+
+def oven_offsets(plain: str, start: int, end: int) -> Iterator[Told]:
+    """How far the oven is from its setting, in F: negative is too cold."""
+    spoken = bool(_OVEN.search(plain, start, end))
+    for pattern in (_FIGURE_FIRST, _WAY_FIRST):
+        for found in pattern.finditer(plain, start, end):
+            told = _away(found, spoken)
+            if told is not None:
+                yield told
+                return
+    below = _MINUS.search(plain, start, end)
+    if below and spoken:
+        told = _offset(-number(below["low"]), below["unit"], below.start(), below.end())
+        if told is not None:
+            yield told
+            return
+    yield from _set_and_read(plain, start, end)
+
+
+def _away(found: re.Match[str], spoken: bool) -> Told | None:
+    """``40 F low``: with its unit, or in a sentence that speaks of an oven's temperature."""
+    way = found["cold"] or found["hot"]
+    runs = _RUNS.search(found.string, max(0, found.start() - _LOOK_BACK), found.start())
+    if not found["degrees"].strip() and (not spoken or (way in _NEED_A_UNIT and not runs)):
+        return None
+    low = number(found["low"])
+    size = (low + number(found["high"])) / 2 if found["high"] else low
+    return _offset(-size if found["cold"] else size, found["unit"], found.start(), found.end())
+
+
+def _offset(size: float, unit: str | None, start: int, end: int) -> Told | None:
+    if unit and unit.startswith("c"):
+        size *= FAHRENHEIT_PER_CELSIUS
+    if abs(size) > MOST_OFFSET:
+        return None
+    return Told("oven.offset", round(size, 1), None, "said", start, end)
+
+
+def _set_and_read(plain: str, start: int, end: int) -> Iterator[Told]:
+    """``set 350 reads 310``, ``310 at 350``: one figure is the setting, one the thermometer's."""
+    wanted: re.Match[str] | None = None
+    read: re.Match[str] | None = None
+    maybe: re.Match[str] | None = None
+    really: re.Match[str] | None = None
+    for found in _TEMPERATURE.finditer(plain, start, end):
+        if not SETTINGS[0] <= number(found["low"]) <= SETTINGS[1]:
+            continue
+        before = plain[max(start, found.start() - _LOOK_BACK) : found.start()]
+        if _SET_AFTER.match(plain, found.end(), end) or _SET_BEFORE.search(before):
+            wanted = wanted or found
+        elif _READ_AFTER.match(plain, found.end(), end) or _READ_BEFORE.search(before):
+            if read is not None and _REALLY.search(before):
+                really = really or found
+            read = read or found
+        elif _AT_BEFORE.search(before):
+            maybe = maybe or found
+    if really and not wanted and not maybe:
+        wanted, read = read, really  # "the oven reads 350 but is actually 310"
+    wanted = wanted or maybe
+    if wanted and read:
+        unit = wanted["unit"] or read["unit"]
+        size = number(read["low"]) - number(wanted["low"])
+        told = _offset(size, unit, min(wanted.start(), read.start()), max(wanted.end(), read.end()))
+        if told:
+            yield told
+
+
+def preheat_times(plain: str, start: int, end: int) -> Iterator[Told]:
+    """``takes 45 minutes to preheat`` is slow; a usual time says nothing."""
+    for pattern in _SLOW:
+        for found in pattern.finditer(plain, start, end):
+            minutes = number(found["count"]) * (60 if found["span"].startswith("h") else 1)
+            if minutes >= SLOW_MINUTES:
+                yield Told("oven.preheat", "slow", None, "said", found.start(), found.end())

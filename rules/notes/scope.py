@@ -1,0 +1,159 @@
+"""What a claim's surroundings do to it: conditions, former times, doubt, questions.
+
+A condition is no denial: its words are kept as contexts ("on low", "with the knob off", "while a burner is on") in
+which the claim it belongs to holds. ``until`` and ``unless`` also say the opposite in it, ``only when`` outside it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from rules.notes.claims import AT_HIGH, ONLY, Claim, Said
+from rules.notes.meaning import Meanings
+
+
+def settle_scope(sentence: list[Said], meanings: Meanings) -> set[str]:
+    """Move contexts from conditions to the claims they belong to and drop what is not claimed of now.
+
+    Gives back contexts that found no claim in this sentence ("All knobs are off."), for the next one.
+    """
+    _spread_time(sentence)
+    _spread_doubt(sentence)
+    homeless: set[str] = set()
+    conditions: set[str] = set()
+    for number, said in enumerate(sentence):
+        if said.clause.condition:
+            conditions = _condition(sentence, number, meanings)
+        elif said.clause.link == "then":
+            said.contexts |= conditions
+        else:
+            homeless |= _lone_contexts(sentence, number, meanings)
+    for said in sentence:
+        if said.unsure:
+            said.claims = [replace(claim, hedged=True) for claim in said.claims if meanings.is_hazard(claim, said)]
+            said.used = True
+        said.claims = [_dressed(claim, said) for claim in said.claims]
+        if said.former:
+            said.claims, said.used = [], True
+    return homeless
+
+
+def _dressed(claim: Claim, said: Said) -> Claim:
+    return replace(claim, contexts=claim.contexts | said.contexts, hedged=claim.hedged or said.hedged)
+
+
+def _spread_time(sentence: list[Said]) -> None:
+    """'last year the display died and a board was replaced' tells of last year to the end, or to a 'but' or 'now'."""
+    former = False
+    for said in sentence:
+        if said.clause.link == "but" or said.clause.has("now"):
+            former = False
+        former = former or said.former
+        said.former = former
+
+
+def _spread_doubt(sentence: list[Said]) -> None:
+    """A doubt in a clause of its own ('..., I think') belongs to its neighbour; after 'not sure' nothing is known."""
+    for number, said in enumerate(sentence):
+        if said.hedged and not said.claims and not said.nouns:
+            neighbour = sentence[number - 1] if number else (sentence[1] if len(sentence) > 1 else said)
+            neighbour.hedged = True
+            said.used = True
+        if said.unsure and number + 1 < len(sentence) and sentence[number + 1].clause.condition == "if":
+            sentence[number + 1].unsure = True
+
+
+# --- conditions ------------------------------------------------------------------------------------------
+
+
+def _condition(sentence: list[Said], number: int, meanings: Meanings) -> set[str]:
+    """Give the contexts of a condition to the clause it belongs to. Gives them back."""
+    said = sentence[number]
+    kind = said.clause.condition
+    contexts = set(said.contexts - {ONLY})
+    kept: list[Claim] = []
+    for claim in said.claims:
+        found = meanings.contexts_of(claim, said)
+        contexts |= found
+        if not found and _holds_anyway(claim, said, meanings):
+            kept.append(claim)
+    if contexts & {"at_low", AT_HIGH} and any(meanings.is_unit(noun) for noun in said.nouns):
+        contexts.add("burner_on")  # a burner at a setting is on
+    if kind == "with" and not contexts and not said.claims and said.nouns and all(map(meanings.is_unit, said.nouns)):
+        contexts.add("burner_on")  # "comes on with a burner"
+    said.claims = kept
+    said.used = said.used or bool(contexts)
+    target = _target(sentence, number)
+    if target is None:
+        return contexts
+    if kind == "until" and not contexts:
+        target.former = True  # "worked until yesterday"
+        target.used = said.used = True
+    elif kind in ("until", "unless") and contexts:
+        target.claims = [claim for each in target.claims for claim in _and_turned(each, contexts)]
+    elif contexts and ONLY in target.contexts:
+        target.claims = [claim for each in target.claims for claim in _only_in(each, contexts)]
+        target.contexts.discard(ONLY)
+    else:
+        target.contexts |= contexts
+    return contexts
+
+
+def _holds_anyway(claim: Claim, said: Said, meanings: Meanings) -> bool:
+    """What is said inside a condition holds if it came true and is a hazard, or if 'with' only adds it."""
+    kind = said.clause.condition
+    if kind == "with":
+        return True
+    if not meanings.is_event(claim, said):
+        return False
+    if kind == "when":
+        return True
+    first = said.clause.items[0]
+    return (kind == "if" and claim.start - first.end > 24) or said.unsure
+
+
+def _target(sentence: list[Said], number: int) -> Said | None:
+    """The clause a condition belongs to: the one it directly follows, else the next one that claims something."""
+    before = sentence[number - 1] if number else None
+    if before and before.claims and not before.clause.condition and sentence[number].clause.link in ("none", "except"):
+        return before
+    for later in sentence[number + 1 :]:
+        if later.clause.condition is None and later.claims:
+            return later
+        if later.clause.link == "but":
+            break
+    return before if before and before.claims else None
+
+
+def _and_turned(claim: Claim, contexts: set[str]) -> Iterator[Claim]:
+    yield claim
+    yield replace(claim.turned(), contexts=claim.contexts | contexts)
+
+
+def _only_in(claim: Claim, contexts: set[str]) -> Iterator[Claim]:
+    yield replace(claim, contexts=claim.contexts | contexts)
+    yield claim.turned()
+
+
+def _lone_contexts(sentence: list[Said], number: int, meanings: Meanings) -> set[str]:
+    """A clause that only sets the scene ('the knob is off') gives its contexts to its neighbours."""
+    said = sentence[number]
+    contexts = set(said.contexts - {ONLY})
+    for claim in said.claims:
+        if meanings.tells(claim, said):
+            return set()
+        if claim.done_to or said.clause.has("person") or not meanings.takes_object(claim):
+            contexts |= meanings.contexts_of(claim, said)
+    if not contexts:
+        return set()
+    said.used = True
+    neighbours = sentence[number + 1 : number + 2]
+    if number and not said.clause.has("person"):
+        neighbours = [*neighbours, sentence[number - 1]]
+    settled = False
+    for neighbour in neighbours:
+        if neighbour.claims and neighbour.clause.condition is None:
+            neighbour.contexts |= contexts
+            settled = True
+    return set() if settled else contexts

@@ -1,0 +1,116 @@
+"""From tokens to items: each the longest phrase of the lexicon, a number, a mark, or a word nobody knows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from rules.notes.entries import Lexicon
+from rules.notes.normalise import Token, tokens
+from rules.notes.typos import Speller
+
+_MARKS = {",": "comma", "(": "comma", ")": "comma", ":": "colon", "=": "colon", "&": "and", "+": "and", "/": "or"}
+#: Small words that are a preposition before a place and a state at the end of a clause.
+_PARTICLES = ("on", "off")
+_BEFORE_A_PLACE = ("thing", "place", "quantity", "article", "pronoun", "number", "person")
+_DROPPED = ("article", "filler", "blocked")
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """A stretch of the note that is read as one: ``start``/``end`` are offsets in the original text."""
+
+    kind: str
+    name: str
+    start: int
+    end: int
+    plural: bool = False
+    denies: bool = False
+    after: bool = False  # it stands directly after the item before it, but for articles
+
+
+def tag(plain: str, lexicon: Lexicon, speller: Speller) -> list[Item]:
+    """Tag normalised text. Articles, courtesies and look-alikes are left out of the result."""
+    kept = _without_joints(tokens(plain))
+    words = [speller.mend(token.word) if token.kind == "word" else token.word for token in kept]
+    items: list[Item] = []
+    at = 0
+    while at < len(kept):
+        token = kept[at]
+        found = lexicon.index.longest(words, at, lexicon.barriers) if token.kind in ("word", "number") else None
+        if found:
+            end, entry = found
+            last = kept[end - 1].end
+            items.append(Item(entry.kind, entry.name, token.start, last, entry.plural, entry.denies))
+            at = end
+            continue
+        items.append(_plain_item(token, words[at]))
+        at += 1
+    return _settled(items)
+
+
+def _plain_item(token: Token, word: str) -> Item:
+    if token.kind == "stop":
+        return Item("stop", "?" if "?" in token.word else ".", token.start, token.end)
+    if token.kind == "mark":
+        return Item(_MARKS.get(word, "comma" if word == "-" else "mark"), word, token.start, token.end)
+    return Item(token.kind, word, token.start, token.end)
+
+
+def _without_joints(cut: list[Token]) -> list[Token]:
+    """Drop the marks inside a word: hot-surface, L/F, w/o, on/off, 24/7."""
+    kept: list[Token] = []
+    for number, token in enumerate(cut):
+        if token.kind == "mark" and token.word in "-/" and 0 < number < len(cut) - 1:
+            before, after = cut[number - 1], cut[number + 1]
+            joined = before.end == token.start and token.end == after.start
+            pair = (before.word, after.word) in (("on", "off"), ("and", "or"))
+            figures = before.kind == after.kind == "number"
+            short = len(before.word) == 1 and len(after.word) <= 1 and before.kind == after.kind == "word"
+            if (token.word == "-" and joined) or (token.word == "/" and joined and (short or figures or pair)):
+                continue
+        kept.append(token)
+    return kept
+
+
+def _settled(items: list[Item]) -> list[Item]:
+    """Decide what the particles are, and drop what means nothing while keeping note of who stands next to whom."""
+    settled: list[Item] = []
+    close = False
+    for number, item in enumerate(items):
+        if item.kind in _DROPPED:
+            close = close and item.kind == "article"
+            continue
+        last = settled[-1].kind if settled else "stop"
+        settled.append(replace(_in_context(items, number, last), after=close))
+        close = True
+    return settled
+
+
+def _in_context(items: list[Item], number: int, last: str) -> Item:
+    """The item as its neighbours make it read. ``last`` is the kind of the item kept before it."""
+    item = items[number]
+    if item.kind == "state" and item.name in _PARTICLES and _leads_to_a_place(items, number):
+        return replace(item, kind="preposition")
+    if item.name == "lights" and last in ("thing", "pronoun", "only") and _ends_a_clause(items, number):
+        return replace(item, kind="state", name="lit")  # "the display only lights when ..."
+    return item
+
+
+def _ends_a_clause(items: list[Item], number: int) -> bool:
+    following = items[number + 1].kind if number + 1 < len(items) else "stop"
+    return following in ("stop", "comma", "then", "when", "if", "until", "unless", "only", "but")
+
+
+def _leads_to_a_place(items: list[Item], number: int) -> bool:
+    """``on the left front``, but not ``the clock is on``."""
+    following = items[number + 1] if number + 1 < len(items) else None
+    if following is None or following.kind not in _BEFORE_A_PLACE:
+        return False
+    at = number - 1
+    if at > 0 and items[at].kind == "negation":
+        at -= 1
+    before = items[at] if at >= 0 else None
+    if before is None or before.kind not in ("verb", "negation_verb", "same"):
+        return items[number].name == "on"
+    after_next = items[number + 2] if number + 2 < len(items) else None
+    return following.kind == "article" and after_next is not None and after_next.kind == "place"

@@ -1,0 +1,27 @@
+"""A fact as a clause tells it, before the note as a whole is taken into account."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rules.terms import Certainty, Value, fact_key
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """``implied``: it was said of the whole and yields to what is said of the part. Offsets are the note's."""
+
+    fact: str
+    value: Value
+    where: str | None
+    certainty: Certainty
+    start: int
+    end: int
+    implied: bool = False
+    between: str | None = None
+    during: str | None = None
+
+    @property
+    def key(self) -> str:
+        """Name, place and state in one string, as :attr:`rules.terms.Fact.key`."""
+        return fact_key(self.fact, self.where or self.between, self.during)

@@ -1,0 +1,81 @@
+"""Mends misspelled words of the lexicon, and leaves every other word alone.
+
+A short word (four or five letters) is mended only if two neighbouring letters changed places; longer words may have one
+wrong, missing or extra letter, words of eleven letters or more two. The first letter must be right. Words close to ours
+that are spelled right (``hearing``) are listed in the book as ``ordinary``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from functools import lru_cache
+
+from rapidfuzz.distance import OSA
+
+from rules.notes.entries import Lexicon
+
+SHORTEST_SWAPPED = 4
+SHORTEST_MENDED = 6
+SHORTEST_TWO_WRONG = 11
+MOST_LOOK_UPS = 3000  # unknown words of one note that are looked at; a guard for very long notes
+
+
+class _Shelf:
+    """A lexicon's words by first letter and length, and by their letters in order."""
+
+    def __init__(self, words: Iterable[str]) -> None:
+        self.by_letters: dict[tuple[str, str], str] = {}
+        self.by_length: dict[tuple[str, int], list[str]] = {}
+        for word in sorted(words):
+            if word.isalpha() and len(word) >= SHORTEST_SWAPPED:
+                self.by_letters.setdefault((word[0], "".join(sorted(word))), word)
+                self.by_length.setdefault((word[0], len(word)), []).append(word)
+
+
+@lru_cache(maxsize=4)
+def _shelf(lexicon: Lexicon) -> _Shelf:
+    return _Shelf(lexicon.index.telling)
+
+
+class Speller:
+    """Mends the words of one note. Look-ups are remembered."""
+
+    def __init__(self, lexicon: Lexicon) -> None:
+        self._lexicon = lexicon
+        self._shelf = _shelf(lexicon)
+        self._remembered: dict[str, str] = {}
+
+    def mend(self, word: str) -> str:
+        """The lexicon's word that ``word`` was meant to be, or ``word`` itself."""
+        if word in self._lexicon.index.words or word in self._lexicon.ordinary:
+            return word
+        if word in self._lexicon.typos:
+            return self._lexicon.typos[word]
+        if len(word) < SHORTEST_SWAPPED or not word.isalpha():
+            return word
+        if word not in self._remembered:
+            if len(self._remembered) >= MOST_LOOK_UPS:
+                return word
+            self._remembered[word] = self._closest(word)
+        return self._remembered[word]
+
+    def _closest(self, word: str) -> str:
+        swapped = self._shelf.by_letters.get((word[0], "".join(sorted(word))))
+        if swapped and OSA.distance(word, swapped, score_cutoff=1) <= 1:
+            return swapped
+        best, least = word, 99
+        for length in range(len(word) - 2, len(word) + 3):
+            allowed = 2 if length >= SHORTEST_TWO_WRONG else 1
+            if length < SHORTEST_MENDED or abs(length - len(word)) > allowed:
+                continue
+            for known in self._shelf.by_length.get((word[0], length), ()):
+                distance = OSA.distance(word, known, score_cutoff=allowed)
+                if distance <= allowed and distance < least and not _only_inflected(word, known):
+                    best, least = known, distance
+        return best
+
+
+def _only_inflected(word: str, known: str) -> bool:
+    """An ending is no slip of the pen: ``cooler`` is not ``cooled``."""
+    stem = min(len(word), len(known)) - 2
+    return word[:stem] == known[:stem] and word[-1] != known[-1] and {word[-1], known[-1]} & set("rdyg") != set()

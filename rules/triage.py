@@ -1,0 +1,293 @@
+"""The pipeline, top to bottom: note and facts in; stop, conclusions, next tests and visit out.
+
+note -> facts -> case file -> rules chained -> belief -> conclusions -> next tests -> visit -> one frozen Triage.
+"""
+
+from __future__ import annotations
+
+import fnmatch
+import hashlib
+import json
+import threading
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+from rules import concluding, visit
+from rules.advising import advise
+from rules.answer import ApplianceUsed, Conclusion, ContradictionNote, NearMiss, Scope, StopNow, TestAdvice, Triage
+from rules.appliance.observing import expected_ohms
+from rules.belief.choosing import Gate, choose
+from rules.belief.posterior import Belief, believe, factors, place_prior
+from rules.belief.signatures import Signatures, build
+from rules.bookkeeping.types import Appliance, Book, Rule, Stop
+from rules.casefile import CaseFile, lay_out
+from rules.chaining import Chainer, ChainRecord, near_misses
+from rules.concluding import Fired
+from rules.enquiry import check_note, check_places
+from rules.notes import read_note
+from rules.notes.lexicon import Lexicon
+from rules.terms import ALL, UNNAMED, Fact, InputError, Problem, Role
+from rules.wording import condition_words, place_words, value_words
+
+Explain = Literal["off", "brief", "full"]
+EXPLAINS: tuple[Explain, ...] = ("off", "brief", "full")
+
+DEFAULT_APPLIANCE = "radiant_range"
+BY_COOKTOP = {"coil": "coil_range", "radiant": "radiant_range"}
+DECLINED = {
+    "gas": "This is about a gas appliance. Coldleg knows electric ranges only. If anyone smells gas: no switches, no "
+    "flames, everybody out, and call the gas utility from outside.",
+    "induction": "This is about an induction cooktop. Coldleg knows coil and radiant electric cooktops only.",
+    "dual_fuel": "This is about a gas cooktop over an electric oven. Coldleg knows electric ranges only. If anyone "
+    "smells gas: no switches, no flames, everybody out, and call the gas utility from outside.",
+}
+SIGNALS = ("DANGER", "WARNING", "CAUTION", "NOTICE")
+REFERRALS = ("utility", "electrician", "appliance_technician", "customer")  # of several, who must come first
+MOST_APPLIANCES = 32  # signature tables kept; each takes some hundred kilobytes
+
+
+@dataclass(frozen=True)
+class Enquiry:
+    """What a caller of Coldleg sends: a note, facts, or both."""
+
+    note: str | None = None
+    facts: tuple[Fact, ...] = ()
+    appliance: Appliance | None = None
+    role: Role = "desk"
+    explain: Explain = "brief"
+
+
+@dataclass
+class Expert:
+    """An open book with everything that is worked out from it once. Safe to share between threads."""
+
+    book: Book
+    lexicon: Lexicon
+    chainer: Chainer
+    _tables: dict[Appliance, Signatures] = field(default_factory=dict)
+    _building: threading.Lock = field(default_factory=threading.Lock)
+
+    def signatures(self, appliance: Appliance) -> Signatures:
+        """The signature table of an appliance, simulated when first asked for."""
+        with self._building:
+            if appliance not in self._tables:
+                while len(self._tables) >= MOST_APPLIANCES:
+                    self._tables.pop(next(iter(self._tables)))
+                self._tables[appliance] = build(self.book, appliance)
+            return self._tables[appliance]
+
+
+def triage(expert: Expert, enquiry: Enquiry) -> Triage:
+    """Work out the whole answer. Raises InputError for a note or facts that cannot be used."""
+    book = expert.book
+    facts, unread = _gather(expert, enquiry)
+    appliance, assumed = _appliance(book, enquiry, facts)
+    facts, misplaced = _fitting(facts, enquiry, appliance)
+    signatures = expert.signatures(appliance)
+    facts, foreign = _answerable(signatures, book, facts, enquiry)
+    case = lay_out(facts, book.facts, appliance, lambda fact, place: _expected(signatures, fact, place))
+    record = expert.chainer.run(case.known)
+    fired = _fired(book, case, record)
+    stop = _stop(fired)
+    scope = _scope(case)
+    belief = _belief(book, signatures, case, fired)
+    informed = scope.in_scope and _anything_odd(signatures, case)
+    conclusions = concluding.conclude(signatures, belief, case, fired, book.facts) if informed else ()
+    tests: tuple[TestAdvice, ...] = ()
+    if scope.in_scope:
+        gate = _gate(book, enquiry.role, case, fired, stop is not None)
+        chosen = choose(book, signatures, belief.probability, gate, _askable(case, appliance))
+        tests = advise(book, signatures, chosen, case.unnamed_at)
+    needs = [entry.rule.visit for entry in fired if entry.rule.visit]
+    answer = Triage(
+        decision_id="",
+        book=book.version,
+        scope=scope,
+        appliance=ApplianceUsed(appliance.appliance, appliance.title, assumed),
+        understood=case.understood,
+        unread=tuple(unread) + misplaced + foreign,
+        contradictions=_contradictions(book, case),
+        stop=stop,
+        conclusions=conclusions,
+        none_of_these=round(float(belief.probability[-1]), 4) if informed else 0.0,
+        next_tests=tests,
+        visit=visit.plan(signatures, belief.probability, stop, needs, informed, in_scope=scope.in_scope),
+        cautions=(f"NOTICE: {book.cautions['local_code'].say}",),
+        nearly=_nearly(book, record, case) if enquiry.explain == "full" else (),
+    )
+    return _finished(answer, enquiry)
+
+
+# --- into the house ----------------------------------------------------------------------------------------------
+def _gather(expert: Expert, enquiry: Enquiry) -> tuple[list[Fact], list[str]]:
+    """Facts given and facts read from the note, and what of the note nobody could read."""
+    if enquiry.note is None:
+        if not enquiry.facts:
+            raise InputError([Problem("note", "missing; give a note, facts, or both")])
+        return list(enquiry.facts), []
+    positions = tuple(enquiry.appliance.positions) if enquiry.appliance else _all_positions(expert.book)
+    reading = read_note(check_note(enquiry.note), expert.lexicon, positions, enquiry.role)
+    return [*enquiry.facts, *reading.facts], list(reading.unread)
+
+
+def _all_positions(book: Book) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(place for appliance in book.appliances.values() for place in appliance.positions))
+
+
+def _appliance(book: Book, enquiry: Enquiry, facts: Iterable[Fact]) -> tuple[Appliance, bool]:
+    """The appliance named, else the one its cooktop tells of, else the common one."""
+    if enquiry.appliance is not None:
+        return enquiry.appliance, False
+    kinds = {str(fact.value) for fact in facts if fact.fact == "cooktop"}
+    if len(kinds) == 1:
+        return book.appliances[BY_COOKTOP[kinds.pop()]], False
+    return book.appliances[DEFAULT_APPLIANCE], True
+
+
+def _fitting(facts: Sequence[Fact], enquiry: Enquiry, appliance: Appliance) -> tuple[list[Fact], tuple[str, ...]]:
+    """Facts about units this appliance has. One that was given is refused; one read from a note counts as unread."""
+    given = set(enquiry.facts)
+    problems = check_places([fact for fact in facts if fact in given], appliance)
+    if problems:
+        raise InputError(problems)
+    read = [fact for fact in facts if fact not in given and check_places([fact], appliance)]
+    return [fact for fact in facts if fact not in read], tuple(dict.fromkeys(fact.text or fact.key for fact in read))
+
+
+def _answerable(
+    signatures: Signatures, book: Book, facts: Sequence[Fact], enquiry: Enquiry
+) -> tuple[list[Fact], tuple[str, ...]]:
+    """Facts about things this appliance has. As with units: one that was given is refused, one read is unread."""
+    known = {key.partition("@")[0].partition("/")[0] for key in signatures.tables}
+    foreign = [fact for fact in facts if book.facts[fact.fact].model != "context" and fact.fact not in known]
+    given = set(enquiry.facts)
+    title = signatures.appliance.title
+    problems = [
+        Problem(fact.key, f"{title} has nothing this is about; leave it out") for fact in foreign if fact in given
+    ]
+    if problems:
+        raise InputError(problems)
+    return [fact for fact in facts if fact not in foreign], tuple(dict.fromkeys(f.text or f.key for f in foreign))
+
+
+def _expected(signatures: Signatures, fact: str, place: str) -> float:
+    element = {"ohms.bake": "bake_element", "ohms.broil": "broil_element"}.get(fact, f"{place}.element")
+    if element not in signatures.wiring.elements:
+        raise InputError([Problem(fact, f"{signatures.appliance.title} has no such element")])
+    return expected_ohms(signatures.wiring, element)
+
+
+# --- through it --------------------------------------------------------------------------------------------------
+def _fired(book: Book, case: CaseFile, record: ChainRecord) -> list[Fired]:
+    made = []
+    for firing in record.firings:
+        if firing.where == ALL:
+            continue  # a statement about all units has fired at each of them already
+        numbers = sorted({n for known in firing.observed for n in case.origins[known]})
+        made.append(Fired(book.rules[firing.rule], firing, tuple(numbers)))
+    return made
+
+
+def _stop(fired: Sequence[Fired]) -> StopNow | None:
+    """All stops as one: the gravest signal, every sentence, gravest first, and the one who must come first.
+
+    Stops of the same signal keep the book's order, which puts fire before shock.
+    """
+    entries = sorted((entry for entry in fired if entry.rule.stop), key=lambda entry: _gravity(entry.rule.stop))
+    stops = [entry.rule.stop for entry in entries if entry.rule.stop]
+    if not stops:
+        return None
+    say = " ".join(dict.fromkeys(stop.say for stop in stops))
+    because = tuple(dict.fromkeys(entry.rule.because for entry in entries))
+    return StopNow(stops[0].signal, say, because, min((stop.refer_to for stop in stops), key=REFERRALS.index))
+
+
+def _gravity(stop: Stop | None) -> int:
+    return SIGNALS.index(stop.signal) if stop else len(SIGNALS)
+
+
+def _scope(case: CaseFile) -> Scope:
+    reason = DECLINED.get(case.words().get("fuel", "electric"))
+    return Scope(reason is None, reason)
+
+
+def _belief(book: Book, signatures: Signatures, case: CaseFile, fired: Sequence[Fired]) -> Belief:
+    shifts = [(shift, entry.firing.where) for entry in fired for shift in entry.rule.shift]
+    ruled_out = [(fault, entry.firing.where) for entry in fired for fault in entry.rule.rules_out]
+    prior = place_prior(signatures, case.unnamed_at, [f.where for f in case.understood if f.where])
+    return believe(signatures, prior, factors(signatures, shifts, ruled_out), case.statements, book.facts)
+
+
+def _anything_odd(signatures: Signatures, case: CaseFile) -> bool:
+    """Whether anything was said that a sound appliance of this configuration would not show."""
+    return any(
+        key in signatures.usual and signatures.usual[key] != word
+        for statement in case.statements
+        for key, word in statement.says
+    )
+
+
+def _gate(book: Book, role: Role, case: CaseFile, fired: Sequence[Fired], stopped: bool) -> Gate:
+    def matched(patterns: Iterable[str]) -> frozenset[str]:
+        return frozenset(test for pattern in patterns for test in fnmatch.filter(book.tests, pattern))
+
+    allowed = matched(pattern for entry in fired for pattern in entry.rule.allow)
+    forbidden = matched(pattern for entry in fired for pattern in entry.rule.forbid)
+    measured = any(statement.certainty == "measured" for statement in case.statements)
+    return Gate(role, allowed, forbidden, stopped, frozenset(case.words()), measured)
+
+
+def _askable(case: CaseFile, appliance: Appliance) -> tuple[str, ...]:
+    """Units a question may be about: with an unnamed one in play, that one and those named."""
+    if case.unnamed_at is None:
+        return appliance.positions
+    named = {fact.where for fact in case.understood}
+    return tuple(place for place in appliance.positions if place == case.unnamed_at or place in named)
+
+
+# --- out of it ---------------------------------------------------------------------------------------------------
+def _contradictions(book: Book, case: CaseFile) -> tuple[ContradictionNote, ...]:
+    notes = []
+    for entry in case.contradictions:
+        said = " and ".join(
+            f"{value_words(f, book.facts)} ({f.source})" for f in (case.understood[n] for n in entry.numbers)
+        )
+        name, _, rest = entry.key.partition("@")
+        place = UNNAMED if rest == case.unnamed_at and rest else rest
+        title = book.facts[name.partition("/")[0]].title + (f", {place_words(place)}" if place else "")
+        outcome = f"rules go by {entry.stands}" if entry.stands else "no rule goes by either; ask again"
+        notes.append(ContradictionNote(entry.numbers, f"{title}: said to be {said}; {outcome}."))
+    return tuple(notes)
+
+
+def _nearly(book: Book, record: ChainRecord, case: CaseFile) -> tuple[NearMiss, ...]:
+    rules: list[Rule] = list(book.rules.values())
+    missing: dict[str, list[str]] = {}
+    for miss in near_misses(rules, record, case.known):
+        missing.setdefault(miss.rule, []).append(condition_words(miss.missing, book.facts))
+    return tuple(NearMiss(rule, "; or ".join(dict.fromkeys(words))) for rule, words in missing.items())
+
+
+def _finished(answer: Triage, enquiry: Enquiry) -> Triage:
+    """Give the answer its id: the hash of what it was asked, so that the same question has the same id everywhere."""
+    asked = [
+        answer.book,
+        enquiry.role,
+        enquiry.explain,
+        repr(enquiry.appliance or answer.appliance.appliance),
+        enquiry.note,
+        [repr(fact) for fact in answer.understood],
+    ]
+    digest = hashlib.sha256(json.dumps(asked, sort_keys=True).encode()).hexdigest()
+    made = {name: getattr(answer, name) for name in Triage.__dataclass_fields__} | {"decision_id": digest[:24]}
+    if enquiry.explain != "full":
+        made["conclusions"] = tuple(_without(c, enquiry.explain) for c in answer.conclusions)
+    return Triage(**made)
+
+
+def _without(conclusion: Conclusion, explain: Explain) -> Conclusion:
+    kept = dict(conclusion.__dict__) | {"bits": ()}
+    if explain == "off":
+        kept["because"] = ()
+    return Conclusion(**kept)

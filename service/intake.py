@@ -1,0 +1,110 @@
+"""What comes in, from HTTP or the command line, into an Enquiry. All problems are told at once, by field."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, cast
+
+from rules import EXPLAINS, BookError, Enquiry, Expert, Fact, InputError, Problem, load_appliance
+from rules.bookkeeping.types import Appliance
+from rules.bookkeeping.yamlsource import YamlSource, nearest, parse
+from rules.enquiry import check_note, facts_from_list
+from rules.terms import ROLES, Role, Source
+from rules.triage import Explain
+
+FIELDS = ("appliance", "facts", "note", "role", "explain")
+LARGEST_APPLIANCE_FILE = 64 * 1024
+
+
+def source_of(role: Role) -> Source:
+    """Who saw a fact that does not say: the one who speaks, and for the desk, the caller it speaks with."""
+    return "caller" if role == "desk" else role
+
+
+def enquiry_from_json(expert: Expert, data: Any) -> Enquiry:
+    """Read a request body. Raises InputError with one problem for each wrong field."""
+    if not isinstance(data, Mapping):
+        raise InputError([Problem("", 'write a JSON object, for example {"note": "oven is dead but the clock is on"}')])
+    problems = [
+        Problem(str(n)[:60], f"no such field{nearest(str(n), FIELDS)}; write {', '.join(FIELDS)}")
+        for n in data
+        if n not in FIELDS
+    ]
+    role = cast(Role, _word(data, "role", ROLES, "desk", problems))
+    explain = cast(Explain, _word(data, "explain", EXPLAINS, "brief", problems))
+    note = data.get("note")
+    facts: list[Fact] = []
+    appliance = None
+    try:
+        if note is not None:
+            check_note(note)
+    except InputError as error:
+        problems += error.problems
+    try:
+        given = data.get("facts")
+        facts = facts_from_list([] if given is None else given, expert.book.facts, source_of(role))
+    except InputError as error:
+        problems += error.problems
+    try:
+        appliance = appliance_from(expert, data.get("appliance"))
+    except InputError as error:
+        problems += error.problems
+    if not problems and note is None and not facts:
+        problems.append(Problem("note", "missing; give a note, facts, or both"))
+    if problems:
+        raise InputError(problems)
+    return Enquiry(note, tuple(facts), appliance, role, explain)
+
+
+def _word(data: Mapping[str, Any], name: str, known: tuple[str, ...], default: str, problems: list[Problem]) -> str:
+    value = data.get(name)
+    if value is None:
+        return default
+    if not isinstance(value, str) or value not in known:
+        shown = f"{str(value)[:60]!r} is not known{nearest(str(value)[:60], known)}"
+        problems.append(Problem(name, f"{shown}; write one of {', '.join(known)}"))
+        return default
+    return str(value)
+
+
+def appliance_from(expert: Expert, given: Any) -> Appliance | None:
+    """An appliance by the book's name, or a mapping of its fields. Raises InputError."""
+    if given is None:
+        return None
+    if isinstance(given, str):
+        if given not in expert.book.appliances:
+            known = ", ".join(expert.book.appliances)
+            hint = nearest(given[:60], expert.book.appliances)
+            message = f"no appliance {given[:60]!r}{hint}; write one of {known}, or an object"
+            raise InputError([Problem("appliance", message)])
+        return expert.book.appliances[given]
+    return _load(expert, YamlSource("appliance", given, {}))
+
+
+def appliance_from_file(expert: Expert, name: str) -> Appliance:
+    """An appliance by the book's name or from a YAML or JSON file. Raises InputError naming file and line."""
+    if name in expert.book.appliances:
+        return expert.book.appliances[name]
+    path = Path(name)
+    if not path.is_file():
+        known = ", ".join(expert.book.appliances)
+        raise InputError([Problem("appliance", f"{name} is neither a file nor one of {known}")])
+    try:
+        if path.stat().st_size > LARGEST_APPLIANCE_FILE:
+            raise InputError(
+                [Problem("appliance", f"{name} is larger than any description of an appliance; give another file")]
+            )
+        source = parse(name, path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError([Problem("appliance", f"{name} cannot be read as UTF-8 text: {error}")]) from error
+    except BookError as error:
+        raise InputError([Problem("appliance", problem) for problem in error.problems]) from error
+    return _load(expert, source)
+
+
+def _load(expert: Expert, source: YamlSource) -> Appliance:
+    try:
+        return load_appliance(source, expert.book)
+    except BookError as error:
+        raise InputError([Problem("appliance", problem) for problem in error.problems]) from error

@@ -1,0 +1,148 @@
+"""The answer's wire form, as marshmallow schemas: one definition for the command line's ``--json`` and for HTTP."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from marshmallow import Schema, fields, post_dump
+
+from rules.bookkeeping.types import FactTerm
+
+_UNIT_NAMES = {"delta_degF": "F", "day": "day"}
+
+
+class ScopeSchema(Schema):
+    in_scope = fields.Boolean()
+    reason = fields.String(allow_none=True)
+
+
+class ApplianceUsedSchema(Schema):
+    appliance = fields.String()
+    title = fields.String()
+    assumed = fields.Boolean()
+
+
+class FactSchema(Schema):
+    """A fact as understood. ``value`` is a word, a number in ``unit``, or ``OL`` for an open line."""
+
+    fact = fields.String()
+    where = fields.String(allow_none=True)
+    between = fields.String(allow_none=True)
+    during = fields.String(allow_none=True, data_key="while")
+    value = fields.Raw()
+    unit = fields.String(allow_none=True)
+    source = fields.String()
+    certainty = fields.String()
+    span = fields.List(fields.Integer(), allow_none=True)
+    text = fields.String(allow_none=True)
+
+
+class StopSchema(Schema):
+    signal = fields.String()
+    say = fields.String()
+    because = fields.List(fields.String())
+    refer_to = fields.String()
+
+
+class ReasonSchema(Schema):
+    rule = fields.String()
+    text = fields.String()
+    facts = fields.List(fields.Integer())
+
+
+class FactBitsSchema(Schema):
+    fact = fields.Integer()
+    bits = fields.Float()
+
+
+class ConclusionSchema(Schema):
+    fault = fields.String()
+    where = fields.String(allow_none=True)
+    title = fields.String()
+    probability = fields.Float()
+    standing = fields.String()
+    because = fields.List(fields.Nested(ReasonSchema))
+    parts = fields.List(fields.String())
+    not_told_apart = fields.List(fields.String())
+    bits = fields.List(fields.Nested(FactBitsSchema))
+
+
+class OutcomeSchema(Schema):
+    value = fields.String()
+    probability = fields.Float()
+    leads_to = fields.List(fields.String())
+
+
+class TestAdviceSchema(Schema):
+    __test__ = False
+    test = fields.String()
+    where = fields.String(allow_none=True)
+    reads = fields.String()
+    ask = fields.String()
+    why = fields.String()
+    who = fields.String()
+    energised = fields.Boolean()
+    minutes = fields.Float()
+    cautions = fields.List(fields.String())
+    gain_bits = fields.Float()
+    outcomes = fields.List(fields.Nested(OutcomeSchema))
+
+
+class LoadPartSchema(Schema):
+    part = fields.String()
+    probability_used = fields.Float()
+
+
+class VisitSchema(Schema):
+    needed = fields.Boolean(allow_none=True)
+    urgency = fields.String()
+    skill = fields.String()
+    minutes = fields.List(fields.Integer())
+    load_parts = fields.List(fields.Nested(LoadPartSchema))
+    tell_customer = fields.List(fields.String())
+
+
+class ContradictionSchema(Schema):
+    facts = fields.List(fields.Integer())
+    say = fields.String()
+
+
+class NearMissSchema(Schema):
+    rule = fields.String()
+    missing = fields.String()
+
+
+class TriageSchema(Schema):
+    """The whole answer; the keys and their order are the contract of the wire format."""
+
+    decision_id = fields.String()
+    book = fields.String()
+    scope = fields.Nested(ScopeSchema)
+    appliance = fields.Nested(ApplianceUsedSchema)
+    understood = fields.List(fields.Nested(FactSchema))
+    unread = fields.List(fields.String())
+    contradictions = fields.List(fields.Nested(ContradictionSchema))
+    stop = fields.Nested(StopSchema, allow_none=True)
+    conclusions = fields.List(fields.Nested(ConclusionSchema))
+    none_of_these = fields.Float()
+    next_tests = fields.List(fields.Nested(TestAdviceSchema))
+    visit = fields.Nested(VisitSchema)
+    cautions = fields.List(fields.String())
+    nearly = fields.List(fields.Nested(NearMissSchema))
+
+    def __init__(self, terms: Mapping[str, FactTerm], **options: Any) -> None:
+        super().__init__(**options)
+        self.terms = terms
+
+    @post_dump
+    def units(self, data: dict[str, Any], **_: Any) -> dict[str, Any]:
+        """Give numbers their unit; JSON has no infinity, so an open line is written as a meter shows it."""
+        for fact in data["understood"]:
+            term = self.terms[fact["fact"]]
+            numeric = term.kind == "number"
+            fact["unit"] = _UNIT_NAMES.get(str(term.unit), term.unit) if numeric else None
+            if numeric and math.isinf(fact["value"]):
+                fact["value"] = "OL"
+        return data

@@ -1,0 +1,62 @@
+"""Next tests: information over minutes, allowed ones only."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from rules.belief.choosing import information
+from tests.conftest import Asker
+
+
+def test_information_of_a_certain_split_and_of_none() -> None:
+    perfect = np.array([[1.0, 0.0], [0.0, 1.0]])
+    useless = np.array([[0.5, 0.5], [0.5, 0.5]])
+    even = np.array([0.5, 0.5])
+    assert information(perfect, even) == pytest.approx(1)
+    assert information(useless, even) == pytest.approx(0)
+    assert information(perfect, np.array([1.0, 0.0])) == pytest.approx(0)
+
+
+def test_information_golden_row_one() -> None:
+    """Priors and test matrix of Pattipati and Alexandridis (from memory); gains as in method G1."""
+    prior = np.array([0.70, 0.01, 0.02, 0.10, 0.05, 0.12])
+    matrix = ["00000", "01001", "00110", "10011", "11000", "11110"]
+    gains = []
+    for test in range(5):
+        positive = np.array([float(row[test]) for row in matrix])
+        gains.append(information(np.stack([1 - positive, positive], axis=1), prior))
+    assert gains == pytest.approx([0.8415, 0.6801, 0.5842, 0.7950, 0.4999], abs=5e-5)
+
+
+def test_outcomes_are_a_distribution_and_lead_somewhere(ask: Asker) -> None:
+    answer = ask(None, "oven.bake.heat=none", "display=lit", "hazard.any=no")
+    assert answer.next_tests
+    for test in answer.next_tests:
+        assert sum(outcome.probability for outcome in test.outcomes) == pytest.approx(1, abs=0.001)
+        assert test.gain_bits > 0
+    symbols = next(test for test in answer.next_tests if test.test == "ask_symbols")
+    leads = {outcome.value: outcome.leads_to for outcome in symbols.outcomes}
+    assert leads["lock"][0] == "settings.control_lock"
+    assert leads["timer"][0] == "settings.delayed_start"
+
+
+def test_what_is_known_is_not_asked(ask: Asker) -> None:
+    answer = ask(None, "oven.bake.heat=none", "display=lit", "symbols=none", "hazard.any=no")
+    asked = {test.reads for test in answer.next_tests}
+    assert not asked & {"symbols", "display", "oven.bake.heat", "hazard.any"}
+
+
+def test_asking_stops_when_it_is_as_good_as_certain(ask: Asker) -> None:
+    answer = ask(
+        None, "oven.lamp=dark", "display=lit", "surface.heat@all=normal", "oven.bake.heat=normal", "hazard.any=no"
+    )
+    assert answer.conclusions[0].fault == "oven.lamp_dead"
+    assert answer.conclusions[0].probability > 0.9
+    assert answer.next_tests == ()
+
+
+def test_more_information_a_minute_comes_first(ask: Asker) -> None:
+    tests = ask(None, "oven.bake.heat=none", "display=lit", "hazard.any=no").next_tests
+    rates = [test.gain_bits / test.minutes for test in tests]
+    assert rates == sorted(rates, reverse=True)

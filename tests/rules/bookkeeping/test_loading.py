@@ -1,0 +1,149 @@
+"""A broken book is refused with file, line, field and what to write instead."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from rules.bookkeeping.loading import BOOK_FOLDER, load_appliance, load_book
+from rules.bookkeeping.yamlsource import parse
+from rules.terms import BookError
+
+Breaker = Callable[[str, str, str], list[str]]
+
+
+@pytest.fixture
+def broken(tmp_path: Path) -> Breaker:
+    """Change one thing in a copy of the book and return its problems."""
+
+    def change(file: str, old: str, new: str) -> list[str]:
+        folder = tmp_path / "book"
+        shutil.copytree(BOOK_FOLDER, folder)
+        path = folder / file
+        text = path.read_text(encoding="utf-8")
+        assert old in text
+        path.write_text(text.replace(old, new, 1), encoding="utf-8")
+        with pytest.raises(BookError) as caught:
+            load_book(folder)
+        return caught.value.problems
+
+    return change
+
+
+def line_of(file: str, text: str) -> int:
+    """The line of a text in the book as it stands."""
+    return (BOOK_FOLDER / file).read_text(encoding="utf-8").partition(text)[0].count("\n") + 1
+
+
+def test_version_is_the_content_s(tmp_path: Path) -> None:
+    folder = tmp_path / "book"
+    shutil.copytree(BOOK_FOLDER, folder)
+    assert load_book(folder).version == load_book().version
+    (folder / "parts.yaml").write_text((folder / "parts.yaml").read_text() + "# a remark\n")
+    assert load_book(folder).version != load_book().version
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "field", "says"),
+    [
+        ("facts.yaml", "kind: choice", "kind: chioce", "kind", "choice"),
+        ("facts.yaml", "  usual: lit", "  usual: lti", "usual", "lit, dim"),
+        ("facts.yaml", "told_by: caller", "toldby: caller", "toldby", "told_by"),
+        ("trade/supply.yaml", "{fact: display, is: lit}", "{fact: disply, is: lit}", "fact", "'display'"),
+        ("trade/supply.yaml", "{fact: display, is: lit}", "{fact: display, is: bright}", "is", "lit, dim"),
+        ("trade/supply.yaml", "[supply.leg_l2_open]", "[supply.leg_l3_open]", "points_to", "supply.leg_l"),
+        ("trade/supply.yaml", "where: every_tried", "where: everywhere", "where", "every_tried"),
+        ("trade/supply.yaml", "between: L1-L2, while: loaded", "between: L1-L3, while: loaded", "between", "L1-L2"),
+        ("trade/supply.yaml", "factor: 4", "factor: 4000", "factor", "100"),
+        (
+            "trade/supply.yaml",
+            "- {display: lit, surface.heat@left_front: none, s",
+            "- {display: on, s",
+            "display",
+            "lit",
+        ),
+        (
+            "trade/oven.yaml",
+            "{fact: ohms.bake, is: open, by: technician}",
+            "{fact: ohms.bake, is: open}",
+            "establishes",
+            "by: technician",
+        ),
+        ("trade/permissions.yaml", "hot_contact,", "hot_contakt,", "allow", "'hot_contact'"),
+        ("faults/oven.yaml", "parts: [bake_element]", "parts: [bake_elment]", "parts", "'bake_element'"),
+        ("faults/oven.yaml", "hazard.sparks: {yes: 0.05}", "hazard.sparks: {maybe: 0.05}", "sparks", "yes"),
+        ("faults/oven.yaml", "minutes: [15, 30]", "minutes: [30, 15]", "minutes", "smaller"),
+        ("faults/oven.yaml", "weight: 5", "weight: heavy", "weight", "number"),
+        ("tests/questions.yaml", "reads: display,", "reads: displai,", "reads", "'display'"),
+        ("tests/measurements.yaml", "setup: open_back", "setup: open_bak", "setup", "'open_back'"),
+        ("appliances.yaml", "cooktop: radiant", "cooktop: ceramic", "cooktop", "coil, radiant, none"),
+        ("cautions.yaml", "signal: DANGER", "signal: PERIL", "signal", "WARNING"),
+    ],
+)
+def test_a_wrong_entry_is_named(broken: Breaker, file: str, old: str, new: str, field: str, says: str) -> None:
+    problems = broken(file, old, new)
+    match = [p for p in problems if p.startswith(f"{file}:") and field in p and says in p]
+    assert match, problems
+    line = int(match[0].split(":")[1])
+    assert abs(line - line_of(file, old)) <= 1
+
+
+def test_a_repeated_name_is_refused(broken: Breaker) -> None:
+    problems = broken(
+        "parts.yaml", "- {part: cord_set, title: range cord}", "- {part: terminal_block, title: range cord}"
+    )
+    assert any("parts.yaml:2: part: terminal_block is already in parts.yaml:1" in problem for problem in problems)
+
+
+def test_a_repeated_key_is_refused(broken: Breaker) -> None:
+    problems = broken("parts.yaml", "title: range cord", "title: range cord, title: cord")
+    assert problems == ["parts.yaml:2: title: written twice; keep one"]
+
+
+def test_yaml_that_is_none_is_refused_with_its_line(broken: Breaker) -> None:
+    problems = broken("parts.yaml", "- {part: cord_set, title: range cord}", "- {part: cord_set, title: [}")
+    assert problems
+    assert problems[0].startswith("parts.yaml:2: (file): not valid YAML")
+
+
+def test_an_effect_the_circuit_does_not_have_is_refused(tmp_path: Path) -> None:
+    from rules import open_book
+
+    folder = tmp_path / "book"
+    shutil.copytree(BOOK_FOLDER, folder)
+    path = folder / "faults" / "oven.yaml"
+    path.write_text(path.read_text().replace("part: bake_element, mode: open", "part: bake_elements, mode: open"))
+    with pytest.raises(BookError) as caught:
+        open_book(folder)
+    assert any("faults/oven.yaml:2" in p and "'bake_element'" in p for p in caught.value.problems)
+
+
+def test_a_missing_file_and_a_missing_folder(tmp_path: Path) -> None:
+    folder = tmp_path / "book"
+    shutil.copytree(BOOK_FOLDER, folder)
+    (folder / "facts.yaml").unlink()
+    with pytest.raises(BookError, match=r"facts.yaml:1: \(file\): missing"):
+        load_book(folder)
+    with pytest.raises(BookError, match="no such folder"):
+        load_book(tmp_path / "nowhere")
+
+
+def test_bytes_that_are_no_text(tmp_path: Path) -> None:
+    folder = tmp_path / "book"
+    shutil.copytree(BOOK_FOLDER, folder)
+    (folder / "parts.yaml").write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(BookError, match="cannot be read as UTF-8"):
+        load_book(folder)
+
+
+def test_an_own_appliance_starts_from_one_of_the_book() -> None:
+    book = load_book()
+    own = load_appliance(parse("own.yaml", "based_on: coil_range\nsupply: 208Y/120\n"), book)
+    assert (own.cooktop, own.supply) == ("coil", "208Y/120")
+    with pytest.raises(BookError, match=r"own.yaml:2: cooktop: write one of coil, radiant, none"):
+        load_appliance(parse("own.yaml", "based_on: coil_range\ncooktop: gas\n"), book)
+    with pytest.raises(BookError, match="no appliance 'coal_range'"):
+        load_appliance(parse("own.yaml", "based_on: coal_range\n"), book)

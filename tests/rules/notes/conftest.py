@@ -1,0 +1,55 @@
+"""The shipped book's lexicon, compiled once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+import pytest
+
+from rules.bookkeeping.loading import load_book
+from rules.bookkeeping.types import FactTerm
+from rules.bookkeeping.yamlsource import parse
+from rules.notes import Lexicon, NoteReading, compile_lexicon, read_note
+from rules.terms import Role
+
+POSITIONS = ("left_front", "right_front", "left_rear", "right_rear")
+HERE = Path(__file__).parent
+
+
+@pytest.fixture(scope="session")
+def vocabulary() -> Mapping[str, FactTerm]:
+    return load_book().facts
+
+
+@pytest.fixture(scope="session")
+def lexicon() -> Lexicon:
+    book = load_book()
+    return compile_lexicon(book.words, book.facts)
+
+
+@pytest.fixture(scope="session")
+def read(lexicon: Lexicon) -> Callable[..., NoteReading]:
+    def reader(note: str, positions: tuple[str, ...] = POSITIONS, role: Role = "desk") -> NoteReading:
+        return read_note(note, lexicon, positions, role)
+
+    return reader
+
+
+@pytest.fixture(scope="session")
+def said(read: Callable[..., NoteReading]) -> Callable[[str], dict[str, object]]:
+    """A note as ``{key: value}``; a key that was read with two values fails."""
+
+    def reader(note: str) -> dict[str, object]:
+        facts = read(note).facts
+        found: dict[str, object] = {fact.key: fact.value for fact in facts}
+        assert len(found) == len(facts), f"read twice: {facts}"
+        return found
+
+    return reader
+
+
+def phrases() -> list[dict[str, object]]:
+    """The labelled phrase file."""
+    data: list[dict[str, object]] = parse("phrases.yaml", (HERE / "phrases.yaml").read_text(encoding="utf-8")).data
+    return data
