@@ -10,6 +10,7 @@ from pathlib import Path
 
 from rules.bookkeeping.loading import load_appliance, load_book
 from rules.chaining import Chainer
+from rules.expecting import expected_readings
 from rules.notes.lexicon import compile_lexicon
 from rules.proving import prove
 from rules.terms import BookError, Fact, InputError, Problem
@@ -23,6 +24,7 @@ __all__ = [
     "Fact",
     "InputError",
     "Problem",
+    "expected_readings",
     "load_appliance",
     "open_book",
     "triage",

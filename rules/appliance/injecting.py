@@ -35,6 +35,7 @@ class Machine:
     conducting: set[str] = field(default_factory=set)
     sensor_series: float = 0.0
     sensor_shunt: float = float("inf")
+    other_curve: bool = False
     setting: str = ""
     control_dead: bool = False
     offset_f: float = 0.0
@@ -56,6 +57,7 @@ class Fleet:
     pinned: NDArray[np.complex128]
     sensor_series: NDArray[np.float64]
     sensor_shunt: NDArray[np.float64]
+    other_curve: NDArray[np.bool_]
     setting: NDArray[np.str_]
     control_dead: NDArray[np.bool_]
     offset_f: NDArray[np.float64]
@@ -83,7 +85,7 @@ def parts_of(wiring: Wiring) -> dict[str, tuple[str, ...]]:
         modes["cord"] = tuple(SWAPS)
     if wiring.appliance.oven:
         modes["control"] = ("dead",)
-        modes["sensor"] = ("open", "shorted", "in_series", "in_shunt")
+        modes["sensor"] = ("open", "shorted", "in_series", "in_shunt", "other_curve")
         modes["setting"] = (*SETTINGS, "offset_f")
     return modes
 
@@ -157,7 +159,9 @@ def _apply(machine: Machine, wiring: Wiring, part: str, mode: str, amount: float
 
 
 def _sensor(machine: Machine, mode: str, amount: float) -> None:
-    if mode == "in_shunt":
+    if mode == "other_curve":
+        machine.other_curve = True
+    elif mode == "in_shunt":
         machine.sensor_shunt = amount
     else:
         machine.sensor_series = {"open": float("inf"), "in_series": amount}.get(mode, 0.0)
@@ -217,6 +221,7 @@ def stack(wiring: Wiring, made: Sequence[Machine]) -> Fleet:
         pinned=pinned,
         sensor_series=np.array([m.sensor_series for m in made]),
         sensor_shunt=np.array([m.sensor_shunt for m in made]),
+        other_curve=np.array([m.other_curve for m in made]),
         setting=np.array([m.setting for m in made], dtype=np.str_),
         control_dead=np.array([m.control_dead for m in made]),
         offset_f=np.array([m.offset_f for m in made]),

@@ -15,12 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.appliance.injecting import Fleet, Machine, stack
-from rules.appliance.observing import room_sensor_ohms
+from rules.appliance.observing import probe_ohms, room_sensor_ohms
 from rules.appliance.operating import Runs, conducting, seen_by_control, solve_state
 from rules.appliance.wiring import LOW_IMPEDANCE_OHMS, METER_OHMS, METER_POINTS, Wiring
 from rules.bookkeeping.yamlsource import nearest
 from rules.electrical.circuit import Network
-from rules.electrical.sensors import ohms_at
 from rules.electrical.verdict import OHM_METER, Meter
 from rules.terms import InputError, Problem
 
@@ -142,7 +141,7 @@ def _live(wiring: Wiring, machines: Sequence[Machine], probe: Probe) -> NDArray[
 def _ohms(wiring: Wiring, machines: Sequence[Machine], probe: Probe) -> NDArray[np.float64]:
     fleet = stack(wiring, machines)
     if probe.at == "sensor":
-        return seen_by_control(fleet, np.full(len(fleet), ohms_at(probe.room_c, wiring.appliance.sensor_curve)))
+        return seen_by_control(fleet, probe_ohms(fleet, probe.room_c))
     admittance = _dead(fleet, probe)
     part = wiring.elements.get(probe.at, (probe.at,))
     if probe.lifted and probe.at not in POINTS:

@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from rules.appliance.injecting import Fleet
 from rules.appliance.operating import HEATER_WATTS, Runs, display_grade, seen_by_control, total_watts
 from rules.appliance.wiring import Wiring
 from rules.bookkeeping.types import FactTerm
@@ -20,6 +21,7 @@ from rules.terms import fact_key
 Words = NDArray[np.str_]
 
 SET_F = 350.0
+OTHER_CURVE: dict[Curve, Curve] = {"3750": "IEC 60751", "IEC 60751": "3750"}
 ROOM_C = 21.1  # 70 F
 SOME_HEAT, FULL_HEAT = 0.02, 0.85  # shares of nominal watts: below "none", from "normal"; 208 V gives 0.75
 LOW_DUTY = 0.06  # share of the time an infinite switch is closed at low; common practice, one published page agrees
@@ -47,7 +49,7 @@ def observe(runs: Runs, terms: Mapping[str, FactTerm]) -> dict[str, Words]:
     if wiring.appliance.oven:
         seen |= {fact: observer(runs) for fact, observer in _OVEN.items() if _has(wiring, fact, "")}
         seen["oven.offset"] = _banded(terms["oven.offset"], _offset_f(runs), None)
-        room = seen_by_control(runs.fleet, np.full(len(runs.fleet), room_sensor_ohms(wiring)))
+        room = seen_by_control(runs.fleet, probe_ohms(runs.fleet, ROOM_C))
         seen["ohms.sensor"] = _banded(terms["ohms.sensor"], room, None)
     for points in terms["volts"].between:
         for state in terms["volts"].states:
@@ -66,6 +68,12 @@ def modelled_facts() -> frozenset[str]:
 def room_sensor_ohms(wiring: Wiring) -> float:
     """A sound sensor at 70 F on this appliance's curve, ohm."""
     return ohms_at(ROOM_C, wiring.appliance.sensor_curve)
+
+
+def probe_ohms(fleet: Fleet, temp_c: float) -> NDArray[np.float64]:
+    """Each machine's own sensor at a temperature, before its plug and harness, ohm."""
+    curve = fleet.wiring.appliance.sensor_curve
+    return np.where(fleet.other_curve, ohms_at(temp_c, OTHER_CURVE[curve]), ohms_at(temp_c, curve))
 
 
 def expected_ohms(wiring: Wiring, element: str) -> float:
@@ -252,7 +260,7 @@ def _offset_f(runs: Runs) -> NDArray[np.float64]:
     element that no relay can switch off runs away upward; too few watts never get there.
     """
     curve = runs.fleet.wiring.appliance.sensor_curve
-    held = _held_temperature_f(runs, curve)
+    held = held_temperature_f(runs, curve)
     steady = total_watts(runs.at["bake"], ["bake_element"])
     steady += UPPER_SHARE * total_watts(runs.at["bake"], ["broil_element"])
     reachable = (ROOM_C + steady / OVEN_LOSS_W_PER_K) * 1.8 + 32
@@ -261,7 +269,7 @@ def _offset_f(runs: Runs) -> NDArray[np.float64]:
     return np.clip(np.maximum(np.minimum(held, reachable), always) - SET_F, -399.0, 399.0)
 
 
-def _held_temperature_f(runs: Runs, curve: Curve) -> NDArray[np.float64]:
+def held_temperature_f(runs: Runs, curve: Curve) -> NDArray[np.float64]:
     """Cavity temperature at which the control reads its set value, with any user offset, F."""
     wanted = ohms_at((SET_F - 32) / 1.8, curve)
     held = np.empty(len(runs.fleet))
@@ -270,9 +278,10 @@ def _held_temperature_f(runs: Runs, curve: Curve) -> NDArray[np.float64]:
             held[row] = np.inf  # the control can never read the set value: it heats until something else stops it
             continue
         chain = wanted if np.isinf(shunt) else wanted * shunt / (shunt - wanted)
+        fitted = OTHER_CURVE[curve] if runs.fleet.other_curve[row] else curve
         probe = chain - series
-        least, most = ohms_at(-40.0, curve), ohms_at(540.0, curve)
-        held[row] = -np.inf if probe < least else np.inf if probe > most else temp_at(probe, curve) * 1.8 + 32
+        least, most = ohms_at(-40.0, fitted), ohms_at(540.0, fitted)
+        held[row] = -np.inf if probe < least else np.inf if probe > most else temp_at(probe, fitted) * 1.8 + 32
     return held + runs.fleet.offset_f
 
 

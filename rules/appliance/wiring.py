@@ -149,6 +149,8 @@ def _supply(drawing: _Drawing, appliance: Appliance) -> None:
     for name, a, b in (("stray_l1_l2", "L1", "L2"), ("stray_l1_g", "L1", "NS"), ("stray_l2_g", "L2", "NS")):
         drawing.part(name, a, b, stray)
     drawing.absent("person", "CH", "NS", BODY_OHMS)
+    for name, a, b in (("l1_l2", "L1", "L2"), ("l1_ch", "L1", "CH"), ("l2_ch", "L2", "CH"), ("l1_n", "L1", "N")):
+        drawing.absent(f"short_{name}", a, b, CONTACT_OHMS)  # charred or chewed insulation
     drawing.absent("l2_load", "L2", "N", LAMP_OHMS)  # some ranges hang a lamp or fan on the other leg
     for points, (a, b) in METER_POINTS.items():
         drawing.absent(f"meter {points}", a, b, METER_OHMS)

@@ -20,10 +20,10 @@ from rules.bookkeeping.types import FactTerm, Shift
 from rules.casefile import Statement
 
 #: Share of wrong answers by source; method: caller .08 by default, .15 when shaky. Common practice, no source.
-ERROR = {"caller": 0.08, "desk": 0.08, "note": 0.12, "technician": 0.02}
+ERROR = {"caller": 0.08, "desk": 0.08, "note": 0.12, "technician": 0.005}
 HEDGED = 2.0  # a hedged answer is wrong twice as often
 READ_BY_EYE = 0.04  # a technician's observation without a meter
-FALSE_ALARM = 0.15  # how much rarer it is to call something odd that is not, than to miss or misname what is odd
+FALSE_ALARM = 0.06  # how much rarer it is to call something odd that is not, than to miss or misname what is odd
 RARE = 0.1  # weight of a mistake the vocabulary does not name, beside 1 for one it does
 RULED_OUT = 0.02  # factor for a fault that a technician's measurement rules out: strong, never zero
 

@@ -25,7 +25,7 @@ Table = NDArray[np.float64]
 NONE_OF_THESE_SHARE = 0.03
 
 #: How often something odd has a cause the book does not know, told or measured. Common practice, no source.
-ODD_IF_TOLD, ODD_IF_MEASURED = 0.15, 0.05
+ODD_IF_TOLD, ODD_IF_MEASURED = 0.10, 0.03
 
 
 @dataclass(frozen=True)

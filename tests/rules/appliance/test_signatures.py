@@ -6,11 +6,13 @@ this code. Words (which burners heat, what is lit): common practice, no source.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from rules.appliance import observe_machines
 from rules.appliance.injecting import Machine, check_effect, machines, stack
-from rules.appliance.observing import room_sensor_ohms
+from rules.appliance.observing import held_temperature_f, room_sensor_ohms
 from rules.appliance.operating import Runs
 from rules.appliance.wiring import wire
 from rules.bookkeeping.loading import load_book
@@ -128,3 +130,35 @@ def test_each_place_has_its_own_fault() -> None:
 )
 def test_impossible_effects_are_named(effect: Effect, says: str) -> None:
     assert says in str(check_effect(RANGE, effect, None))
+
+
+def test_a_probe_of_the_other_curve_makes_a_cold_cavity() -> None:
+    """OV-17: a 3851 probe on a 3750 control, set 350 F, holds 341 F (domain C2)."""
+    made = machines(RANGE, [Effect("sensor", "other_curve")], None)
+    runs = Runs(stack(RANGE, made), room_sensor_ohms(RANGE))
+    assert held_temperature_f(runs, "3750")[0] == pytest.approx(341.0, abs=0.2)
+
+
+@pytest.mark.parametrize(("part", "word"), [("short_l1_l2", "trips_at_once"), ("short_l1_ch", "trips_at_once")])
+def test_a_short_at_the_block_trips_at_once(part: str, word: str) -> None:
+    assert shown((part, "fitted"))["breaker"] == word
+
+
+def test_a_lost_neutral_under_a_strap_makes_the_frame_live() -> None:
+    """Table 2.7 G': 3-wire with strap, neutral open, control on L1: 31 mA through a person of 1 kilohm."""
+    old = wire(replace(BOOK.appliances["radiant_range"], cord="3-wire"))
+    effects = [Effect("neutral", "open"), Effect("person", "fitted")]
+    runs = Runs(stack(old, machines(old, effects, None)), room_sensor_ohms(old))
+    assert runs.at["idle"].amps("person")[0] * 1000 == pytest.approx(31, abs=0.5)
+
+
+def test_a_miswired_cord_puts_line_voltage_on_120_volt_parts() -> None:
+    """SUP-12: the control sees 240 V or its neutral is a leg; nothing survives to show a display."""
+    runs = simulated(("cord", "l2_n_swapped"))
+    assert runs.at["idle"].across("control")[0] == pytest.approx(240, abs=2)
+    assert shown(("cord", "l2_n_swapped"))["display"] == "dark"
+
+
+def test_two_faults_at_once() -> None:
+    seen = shown(("bake_element", "open"), ("broil_element", "open"))
+    assert (seen["oven.bake.heat"], seen["oven.glow"], seen["surface.heat@left_front"]) == ("none", "neither", "normal")
