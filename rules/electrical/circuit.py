@@ -12,10 +12,12 @@ meter could never show.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
+
+MOST_PATTERNS = 20_000  # conducting patterns remembered for a network; each takes some hundred bytes
 
 Complex = NDArray[np.complex128]
 
@@ -60,6 +62,8 @@ class Network:
     pinned: Mapping[str, complex]
     branches: Mapping[str, tuple[str, str]]
     _cells: _Cells
+    _joins: tuple[int, ...]
+    _known: dict[bytes, NDArray[np.bool_]] = field(default_factory=dict, compare=False, repr=False)
 
     @classmethod
     def draw(cls, pinned: Mapping[str, complex], branches: Mapping[str, tuple[str, str]]) -> Network:
@@ -72,8 +76,9 @@ class Network:
         if not pinned:
             raise NetworkError("no node is pinned to a voltage; pin at least the reference to 0 V")
         index = {node: number for number, node in enumerate(nodes)}
-        cells = _Cells.of([(index[a], index[b]) for a, b in branches.values()], len(nodes))
-        return cls(tuple(nodes), dict(pinned), dict(branches), cells)
+        ends_of = [(index[a], index[b]) for a, b in branches.values()]
+        joins = tuple(1 << a | 1 << b for a, b in ends_of)
+        return cls(tuple(nodes), dict(pinned), dict(branches), _Cells.of(ends_of, len(nodes)), joins)
 
     def branch_number(self) -> dict[str, int]:
         """Branch name to its column in the admittance array."""
@@ -123,19 +128,31 @@ class Network:
         return matrix.reshape(len(y), size, size)
 
     def _reached(self, y: Complex) -> NDArray[np.bool_]:
-        """Which nodes have a conducting path to a pinned node, case by case."""
-        size, cells = len(self.nodes), self._cells
-        flat = np.zeros((len(y), size * size), dtype=np.float32)  # numbers, so that a step is one matrix product
-        flat[:, cells.cell] = np.logical_or.reduceat(y[:, cells.branch] != 0, cells.start, axis=1)
-        joined = flat.reshape(len(y), size, size)
-        reached = np.zeros((len(y), size, 1), dtype=bool)
-        reached[:, : len(self.pinned)] = True
-        count, before = int(np.count_nonzero(reached)), 0
-        while count != before:
-            before = count
-            reached |= joined @ reached.astype(np.float32) > 0
-            count = int(np.count_nonzero(reached))
-        return reached[:, :, 0]
+        """Which nodes have a conducting path to a pinned node, case by case.
+
+        Cases that conduct in the same branches share the answer; it is remembered, since few patterns keep coming.
+        """
+        patterns = np.packbits(y != 0, axis=1)
+        reached = []
+        for pattern in patterns:
+            key = pattern.tobytes()
+            if key not in self._known:
+                if len(self._known) >= MOST_PATTERNS:
+                    self._known.clear()
+                self._known[key] = self._spread(np.unpackbits(pattern, count=len(self.branches)))
+            reached.append(self._known[key])
+        return np.array(reached)
+
+    def _spread(self, conducts: NDArray[np.uint8]) -> NDArray[np.bool_]:
+        """Spread from the pinned nodes along conducting branches, with sets of nodes as bits of one number."""
+        joins = [join for join, conducting in zip(self._joins, conducts.tolist(), strict=True) if conducting]
+        reached, before = (1 << len(self.pinned)) - 1, 0
+        while reached != before:
+            before = reached
+            for join in joins:
+                if reached & join:
+                    reached |= join
+        return np.array([reached >> node & 1 for node in range(len(self.nodes))], dtype=bool)
 
 
 @dataclass(frozen=True)
