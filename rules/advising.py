@@ -37,6 +37,7 @@ def _advice(book: Book, signatures: Signatures, test: NextTest, stand_in: str | 
         who=card.who,
         energised=card.energised,
         minutes=round(test.minutes, 1),
+        tools=card.tools,
         cautions=tuple(f"{book.cautions[name].signal}: {book.cautions[name].say}" for name in card.cautions),
         gain_bits=round(test.gain_bits, 3),
         outcomes=outcomes,

@@ -93,6 +93,7 @@ class TestAdvice:
     who: str
     energised: bool
     minutes: float
+    tools: tuple[str, ...]
     cautions: tuple[str, ...]
     gain_bits: float
     outcomes: tuple[OutcomeAdvice, ...]

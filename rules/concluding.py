@@ -14,7 +14,7 @@ from rules.bookkeeping.types import FactTerm, Rule
 from rules.casefile import CaseFile, Statement
 from rules.chaining import Firing
 from rules.terms import UNNAMED
-from rules.wording import value_words
+from rules.wording import filled, value_words
 
 LISTED_FROM = 0.01
 ALWAYS_LISTED_FROM = 0.2
@@ -142,9 +142,10 @@ class _Writer:
         fault = hypothesis.fault
         assert fault is not None  # none of these is never listed
         places = (group.where,) if group.where else self.signatures.appliance.positions
+        values = {fact.key: value_words(fact, self.terms) for fact in self.case.understood}
         acts = ("rules_out",) if standing == "ruled_out" else ("establishes", "points_to")
         reasons = [
-            Reason(entry.rule.rule, entry.rule.because, entry.facts)
+            Reason(entry.rule.rule, filled(_sentence(entry.rule), values), entry.facts)
             for act in acts
             for entry in self.fired
             if _points(entry, act, hypothesis, places)
@@ -180,6 +181,11 @@ class _Writer:
             words = "; ".join(f"{self.terms[f.fact].title}: {value_words(f, self.terms)}" for f in facts)
             text += f" Against it speaks {words}."
         return Reason(CIRCUIT, text, tuple(fits))
+
+
+def _sentence(rule: Rule) -> str:
+    """A rule's reason, with what would make it wrong."""
+    return rule.because + (f" Not when {rule.not_when}." if rule.not_when else "")
 
 
 def _share(signatures: Signatures, statement: Statement, member: int, terms: Mapping[str, FactTerm]) -> float | None:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 
 from rules.bookkeeping.types import Condition, FactTerm
 from rules.terms import UNNAMED, Fact
 
+_KEY = re.compile(r"\{([A-Za-z0-9_.@/-]+)\}")
 _STATES = {"idle": "with everything switched off", "loaded": "with an element switched on"}
 _UNITS = {"delta_degF": "F", "ohm": "ohm", "V": "V", "day": "days"}
 _PLACES = {UNNAMED: "that", "all": "every", "others": "other"}
@@ -33,6 +35,11 @@ def value_words(fact: Fact, terms: Mapping[str, FactTerm]) -> str:
     number = float(fact.value)
     shown = "OL" if number == float("inf") else f"{number:g}"
     return shown if shown == "OL" else f"{shown} {_UNITS.get(term.unit or '', term.unit)}"
+
+
+def filled(sentence: str, values: Mapping[str, str]) -> str:
+    """Put readings into a rule's sentence: ``{volts@L2-N/loaded}`` becomes ``121 V``, or ``reading`` if unknown."""
+    return _KEY.sub(lambda match: values.get(match[1], "reading"), sentence)
 
 
 def condition_words(condition: Condition, terms: Mapping[str, FactTerm]) -> str:

@@ -85,6 +85,7 @@ class TestAdviceSchema(Schema):
     who = fields.String()
     energised = fields.Boolean()
     minutes = fields.Float()
+    tools = fields.List(fields.String())
     cautions = fields.List(fields.String())
     gain_bits = fields.Float()
     outcomes = fields.List(fields.Nested(OutcomeSchema))

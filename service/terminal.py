@@ -125,6 +125,8 @@ def _test(test: TestAdvice, number: int) -> Iterator[str]:
     live = "LIVE, " if test.energised else ""
     cost = f"({test.who}, {live}{test.minutes:g} min, {test.gain_bits:.2f} bit)"
     yield from _wrapped(f"{test.ask} {cost}", "     ", f"  {number}. ")
+    if test.tools:
+        yield from _wrapped(", ".join(test.tools), "     ", "     With: ")
     if number == 1 or test.energised:
         yield from _wrapped(test.why, "     ", "     Why: ")
         for caution in test.cautions:

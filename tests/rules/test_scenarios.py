@@ -241,3 +241,10 @@ def test_other_fuels_are_declined_in_words(ask: Asker, note: str) -> None:
     assert not answer.scope.in_scope
     assert answer.scope.reason
     assert (answer.conclusions, answer.next_tests) == ((), ())
+
+
+def test_the_reason_for_a_lost_leg_speaks_of_the_reading_itself(ask: Asker) -> None:
+    top = ask("L1-N 121, L2-N 121, L1-L2 0 with an element on", role="technician").conclusions[0]
+    text = " ".join(reason.text for reason in top.because)
+    assert "121 V on L2 is a back-feed" in text
+    assert "{" not in text
