@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from rules.bookkeeping.types import Appliance, FactTerm
 from rules.chaining import KnownFact
-from rules.terms import ALL, OTHERS, TRUST, UNNAMED, Fact, fact_key, split_key
+from rules.terms import ALL, OTHERS, TRUST, UNNAMED, Fact, fact_key, fact_of, split_key
 
 #: Gives the value expected of a sound part, for readings whose bands are relative to it: (fact, place) -> number.
 Expected = Callable[[str, str], float]
@@ -141,7 +141,7 @@ def _settle(
         best = {word: max(TRUST[understood[n].source] for n in numbers) for word, numbers in words.items()}
         top = max(best.values())
         leading = [word for word, trust in best.items() if trust == top]
-        term = terms[key.partition("@")[0].partition("/")[0]]
+        term = terms[fact_of(key)]
         word: str | None = leading[0] if len(leading) == 1 else None
         if len(words) > 1:
             if term.hazard:

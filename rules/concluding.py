@@ -13,7 +13,7 @@ from rules.belief.signatures import Hypothesis, Signatures
 from rules.bookkeeping.types import FactTerm, Rule
 from rules.casefile import CaseFile, Statement
 from rules.chaining import Firing
-from rules.terms import UNNAMED
+from rules.terms import UNNAMED, fact_of
 from rules.wording import filled, value_words
 
 LISTED_FROM = 0.01
@@ -194,7 +194,7 @@ def _share(signatures: Signatures, statement: Statement, member: int, terms: Map
     for key, word in statement.says:
         table = signatures.tables.get(key)
         if table is not None:
-            column = list(terms[key.partition("@")[0].partition("/")[0]].values).index(word)
+            column = list(terms[fact_of(key)].values).index(word)
             share = (1.0 if share is None else share) * float(table[member, column])
     return share
 

@@ -66,6 +66,11 @@ def split_key(key: str) -> tuple[str, str | None, str | None]:
     return fact, place or None, during or None
 
 
+def fact_of(key: str) -> str:
+    """The fact's name in a key: ``volts@L1-L2/loaded`` gives ``volts``."""
+    return key.partition("/")[0].partition("@")[0]
+
+
 @dataclass(frozen=True)
 class Problem:
     """One thing wrong with an input: the field, what is wrong with it, and what to write instead."""

@@ -27,7 +27,7 @@ from rules.concluding import Fired
 from rules.enquiry import check_note, check_places
 from rules.notes import read_note
 from rules.notes.lexicon import Lexicon
-from rules.terms import ALL, UNNAMED, Fact, InputError, Problem, Role
+from rules.terms import ALL, UNNAMED, Fact, InputError, Problem, Role, fact_of
 from rules.wording import condition_words, place_words, value_words
 
 Explain = Literal["off", "brief", "full"]
@@ -159,7 +159,7 @@ def _answerable(
     signatures: Signatures, book: Book, facts: Sequence[Fact], enquiry: Enquiry
 ) -> tuple[list[Fact], tuple[str, ...]]:
     """Facts about things this appliance has. As with units: one that was given is refused, one read is unread."""
-    known = {key.partition("@")[0].partition("/")[0] for key in signatures.tables}
+    known = {fact_of(key) for key in signatures.tables}
     foreign = [fact for fact in facts if book.facts[fact.fact].model != "context" and fact.fact not in known]
     given = set(enquiry.facts)
     title = signatures.appliance.title

@@ -18,6 +18,7 @@ import numpy as np
 from rules.belief.signatures import Signatures, Table
 from rules.bookkeeping.types import FactTerm, Shift
 from rules.casefile import Statement
+from rules.terms import fact_of
 
 #: Share of wrong answers by source; method: caller .08 by default, .15 when shaky. Common practice, no source.
 ERROR = {"caller": 0.08, "desk": 0.08, "note": 0.12, "technician": 0.005}
@@ -90,7 +91,7 @@ def likelihood(signatures: Signatures, statement: Statement, terms: Mapping[str,
         table = signatures.tables.get(key)
         if table is None:
             continue
-        term = terms[key.partition("@")[0].partition("/")[0]]
+        term = terms[fact_of(key)]
         column = list(term.values).index(word)
         said *= table[:, column]
         mistaken.append((table @ mistakes(term, signatures.usual.get(key)))[:, column])

@@ -17,7 +17,7 @@ from rules.appliance import Words, observe_machines
 from rules.appliance.injecting import Machine, machines
 from rules.appliance.wiring import Wiring, wire
 from rules.bookkeeping.types import Appliance, Book, FactTerm, Fault
-from rules.terms import BookError, fact_key
+from rules.terms import BookError, fact_key, fact_of
 
 Table = NDArray[np.float64]
 
@@ -94,7 +94,7 @@ def build(book: Book, appliance: Appliance) -> Signatures:
 
 
 def _term(terms: Mapping[str, FactTerm], key: str) -> FactTerm:
-    return terms[key.partition("@")[0].partition("/")[0]]
+    return terms[fact_of(key)]
 
 
 def _machines(wiring: Wiring, fault: Fault, where: str | None) -> list[Machine]:

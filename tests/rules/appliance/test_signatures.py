@@ -17,6 +17,7 @@ from rules.appliance.operating import Runs
 from rules.appliance.wiring import wire
 from rules.bookkeeping.loading import load_book
 from rules.bookkeeping.types import Effect
+from rules.terms import fact_of
 
 BOOK = load_book()
 RANGE = wire(BOOK.appliances["radiant_range"])
@@ -37,7 +38,7 @@ def shown(*effects: tuple[str, str], amounts: tuple[float, ...] = ()) -> dict[st
 def test_a_sound_appliance_shows_the_usual(name: str) -> None:
     seen = observe_machines(wire(BOOK.appliances[name]), [Machine()], BOOK.facts)
     for key, words in seen.items():
-        assert words[0] == BOOK.facts[key.partition("@")[0].partition("/")[0]].usual, key
+        assert words[0] == BOOK.facts[fact_of(key)].usual, key
 
 
 def test_leg_l2_open_reads_120_120_0_by_back_feed() -> None:

@@ -10,6 +10,7 @@ from rules.belief.posterior import believe, error_of, heard, likelihood, mistake
 from rules.bookkeeping.types import FactTerm
 from rules.casefile import Statement
 from rules.enquiry import fact_from_text
+from rules.terms import fact_of
 from tests.conftest import Asker
 
 
@@ -40,7 +41,7 @@ def test_bayes_by_hand(expert: Expert) -> None:
 def test_rows_of_what_is_heard_sum_to_one(expert: Expert) -> None:
     signatures = expert.signatures(expert.book.appliances["radiant_range"])
     for key, table in signatures.tables.items():
-        term: FactTerm = expert.book.facts[key.partition("@")[0].partition("/")[0]]
+        term: FactTerm = expert.book.facts[fact_of(key)]
         assert table.sum(axis=1) == pytest.approx(1)
         assert heard(table, term, signatures.usual[key], 0.08).sum(axis=1) == pytest.approx(1)
         assert (heard(table, term, signatures.usual[key], 0.08) >= 0).all()
@@ -49,7 +50,7 @@ def test_rows_of_what_is_heard_sum_to_one(expert: Expert) -> None:
 def test_nothing_is_ever_impossible(expert: Expert) -> None:
     signatures = expert.signatures(expert.book.appliances["radiant_range"])
     for key, table in signatures.tables.items():
-        term = expert.book.facts[key.partition("@")[0].partition("/")[0]]
+        term = expert.book.facts[fact_of(key)]
         for word in term.values:
             assert (likelihood(signatures, statement(0, key, word, "technician"), expert.book.facts) > 0).all()
         assert table.shape[1] == len(term.values)
@@ -99,7 +100,7 @@ def test_every_single_fault_is_believed_when_it_shows_itself(expert: Expert) -> 
     for number, hypothesis in enumerate(signatures.hypotheses[:-1]):
         facts = []
         for key, table in signatures.tables.items():
-            term = expert.book.facts[key.partition("@")[0].partition("/")[0]]
+            term = expert.book.facts[fact_of(key)]
             if term.kind == "choice" and table[number].max() > 0.9:
                 facts.append(f"{key}={list(term.values)[int(table[number].argmax())]}")
         read = tuple(fact_from_text(fact, expert.book.facts, "technician") for fact in facts)
