@@ -27,7 +27,7 @@ from rules.concluding import Fired
 from rules.enquiry import check_note, check_places
 from rules.notes import read_note
 from rules.notes.lexicon import Lexicon
-from rules.terms import ALL, UNNAMED, Fact, InputError, Problem, Role, fact_of
+from rules.terms import ALL, OTHERS, UNNAMED, Fact, InputError, Problem, Role, fact_of, split_key
 from rules.wording import condition_words, place_words, value_words
 
 Explain = Literal["off", "brief", "full"]
@@ -215,8 +215,20 @@ def _scope(case: CaseFile) -> Scope:
 def _belief(book: Book, signatures: Signatures, case: CaseFile, fired: Sequence[Fired]) -> Belief:
     shifts = [(shift, entry.firing.where) for entry in fired for shift in entry.rule.shift]
     ruled_out = [(fault, entry.firing.where) for entry in fired for fault in entry.rule.rules_out]
-    prior = place_prior(signatures, case.unnamed_at, [f.where for f in case.understood if f.where])
+    prior = place_prior(signatures, _singled_out(signatures, case), [f.where for f in case.understood if f.where])
     return believe(signatures, prior, factors(signatures, shifts, ruled_out), case.statements, book.facts)
+
+
+def _singled_out(signatures: Signatures, case: CaseFile) -> list[str]:
+    """Units of which something odd is said by name, or as the one the caller did not name."""
+    units = []
+    for statement in case.statements:
+        fact = case.understood[statement.number]
+        for key, word in statement.says if fact.where not in (None, ALL, OTHERS) else ():
+            place = split_key(key)[1]
+            if place in signatures.appliance.positions and signatures.usual.get(key, word) != word:
+                units.append(str(place))
+    return units
 
 
 def _anything_odd(signatures: Signatures, case: CaseFile) -> bool:

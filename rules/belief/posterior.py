@@ -26,6 +26,7 @@ HEDGED = 2.0  # a hedged answer is wrong twice as often
 READ_BY_EYE = 0.04  # a technician's observation without a meter
 FALSE_ALARM = 0.06  # how much rarer it is to call something odd that is not, than to miss or misname what is odd
 RARE = 0.1  # weight of a mistake the vocabulary does not name, beside 1 for one it does
+UNMENTIONED = 1e-3  # factor for a fault of a unit nobody speaks of, while another unit is complained of
 RULED_OUT = 0.02  # factor for a fault that a technician's measurement rules out: strong, never zero
 
 
@@ -102,22 +103,23 @@ def likelihood(signatures: Signatures, statement: Statement, terms: Mapping[str,
     return mixed
 
 
-def place_prior(signatures: Signatures, stand_in: str | None, named: Iterable[str]) -> Table:
-    """The prior where the caller speaks of one unit without naming it.
+def place_prior(signatures: Signatures, odd: Iterable[str], named: Iterable[str]) -> Table:
+    """The prior where the caller singles out units.
 
-    That unit is the one that misbehaves, whichever it is, so the stand-in carries the weight of every unit that is
-    not spoken of by name.
+    Whoever calls about one unit calls about the one that misbehaves, whichever it is: the units of which something
+    odd is said (``odd``) carry the weight of every unit that is not spoken of by name (``named``), and a fault that
+    would show on all units alike is that much less likely to be told as one unit's.
     """
     prior = signatures.prior.copy()
-    if stand_in is None:
+    singled, spoken = set(odd), set(named)
+    if not singled:
         return prior
-    spoken = set(named)
-    silent = [p for p in signatures.appliance.positions if p not in spoken and p != stand_in]
+    silent = [p for p in signatures.appliance.positions if p not in spoken and p not in singled]
     for number, hypothesis in enumerate(signatures.hypotheses):
-        if hypothesis.where == stand_in:
-            prior[number] *= 1 + len(silent)
+        if hypothesis.where in singled:
+            prior[number] *= 1 + len(silent) / len(singled)
         elif hypothesis.where in silent:
-            prior[number] *= 1e-3
+            prior[number] *= UNMENTIONED
     shares: Table = prior / prior.sum()
     return shares
 

@@ -74,6 +74,7 @@ class Memory:
     def __init__(self) -> None:
         self.topic: list[Noun] = []
         self.aside: list[Noun] = []  # spoken of in a condition only
+        self.earlier: list[Noun] = []  # what was spoken of before the topic
         self.last: Claim | None = None
         self.listing = False  # the clause before only named things
 
@@ -110,6 +111,7 @@ def _remember(said: Said, lexicon: Lexicon, memory: Memory) -> None:
     if bare and said.clause.condition in _ASIDE:
         memory.aside = bare
     elif bare:
+        memory.earlier = memory.topic or memory.earlier
         listed = memory.listing and said.clause.link in ("and", "or", "nor")
         memory.topic, memory.aside = [*memory.topic, *bare] if listed else bare, []
         memory.listing = said.fragment
@@ -152,7 +154,7 @@ def _of_another_state(items: list[Item], at: int) -> bool:
     if at >= 2 and items[at - 1].kind == "to" and items[at - 2].kind == "state":
         return True
     following = items[at + 1] if at + 1 < len(items) else None
-    if items[at].name == HEATS and following and following.after and following.name in (SLOW, WEAK):
+    if items[at].name in (HEATS, WORKS, "on") and following and following.after and following.name in (SLOW, WEAK):
         return True  # "heats slowly" is slow, and says no more
     adverb = items[at].name == FINE and items[at].after
     return at >= 1 and adverb and items[at - 1].kind == "state" and items[at - 1].name not in ("on", "off", "out")
@@ -180,7 +182,7 @@ def _claim(
         if not speaks_of and (denied or item.name == DEAD):
             speaks_of = _unsaid(item, memory)
     if all(noun.carried for noun in speaks_of) and speaks_of:
-        objects = [*objects, *(replace(noun, carried=True) for noun in memory.aside)]
+        objects = [*objects, *(replace(noun, carried=True) for noun in (*memory.aside, *memory.earlier))]
     parts = [noun for noun in (*speaks_of, *objects) if not noun.carried]
     starts = [item.start, *(noun.start for noun in parts), *([denial.start] if denial else [])]
     ends = [item.end, *(noun.end for noun in parts)]

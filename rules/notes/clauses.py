@@ -94,6 +94,9 @@ class _Cutter:
                 self._close("none")
                 self.open.condition = item.kind
                 self.open.items.append(item)
+            elif item.kind == "now" and self.open.has("history") and self.open.has("state"):
+                self._close("none")  # "used to boil in five minutes now takes ten"
+                self.open.items.append(item)
             elif item.kind == "makes" and self.open.has("state", "context") and self.predicate_ahead[number]:
                 self.open.condition = self.open.condition or "when"  # "turning a burner on makes the clock come on"
                 self._close("none")
@@ -126,7 +129,8 @@ class _Cutter:
         if item.kind != "but" or not self.open.items or self.open.has("state"):
             return False
         last = self.open.items[-1]
-        return last.kind == "quantity" or self._generic(last)
+        led = len(self.open.items) > 1 and self.open.items[-2].kind == "preposition"
+        return last.kind == "quantity" or (self._generic(last) and not led)
 
     def _opens_a_clause(self, number: int) -> bool:
         item = self.items[number]

@@ -120,7 +120,8 @@ class Meaning:
     implied: bool  # yields to whatever is said of the part itself
     certainty: Certainty | None
     denied_sets: frozenset[str] = frozenset()  # the same, if it is denied
-    half: str | None = None  # upper or lower: one half of what oven.glow puts together
+    half: str | None = None  # upper or lower: one half of what oven.glow puts together; upper_dark: it stays dark
+    unless: frozenset[str] = frozenset()  # it yields to these facts, if the note tells them as a complaint
 
     @property
     def weight(self) -> int:

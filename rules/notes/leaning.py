@@ -22,6 +22,9 @@ def borrow(sentence: list[Said], lexicon: Lexicon, memory: Memory, before: Claim
         conditional = said.clause.condition not in (None, "with")
         if not said.fragment or not said.nouns or conditional or said.clause.link == "except":
             continue
+        if _adds_nothing(said, lexicon) and (_previous(sentence, number) or before):
+            said.used = True
+            continue
         claim = (
             _repeated(sentence, number, before)
             or _verbal(said, lexicon)
@@ -57,9 +60,10 @@ def _repeated(sentence: list[Said], number: int, before: Claim | None) -> Claim 
     last = said.clause.items[-1].kind
     if last == "negation_verb":
         return _own(said, replace(claim, state=_plain(claim)), denied=True)
-    if last == "verb" and said.clause.link != "nor":
+    if last == "verb" and said.clause.link != "nor" and not said.clause.has("negation"):
         return _own(said, replace(claim, state=_plain(claim)), denied=False)
-    if said.clause.has("same") or said.clause.link == "nor" or _neither(said):
+    same = said.clause.has("same") and sum(item.kind == "word" for item in said.clause.items) < 2
+    if same or said.clause.link == "nor" or _neither(said):
         return _own(said, claim, claim.denies)
     if said.clause.has("negation"):
         return _own(said, claim, denied=True)
@@ -98,7 +102,7 @@ def _ahead(sentence: list[Said], number: int) -> Claim | None:
 def _stated(sentence: list[Said], number: int) -> Said | None:
     """The next clause with a state, if only joined names of things stand between."""
     said = sentence[number]
-    if said.clause.has("number") or _trails_off(said):
+    if said.clause.has("number") or _trails_off(said) or (said.clause.has("person") and said.clause.has("word")):
         return None  # a reading, most likely, or a state in words nobody knows
     tight = said.clause.link in ("and", "or")
     for later in sentence[number + 1 :]:
@@ -129,6 +133,12 @@ def _headed(claim: Claim, heading: list[Noun], own: list[Noun]) -> Claim:
     return replace(claim, nouns=tuple(noun if noun.places else replace(noun, places=places) for noun in claim.nouns))
 
 
+def _adds_nothing(said: Said, lexicon: Lexicon) -> bool:
+    """``swapped the coil, still nothing``: a bare 'nothing' repeats what was said, of what it was said."""
+    bare = all(item.kind in ("thing", "but") for item in said.clause.items)
+    return bare and all(noun.denied and lexicon.things[noun.thing].generic for noun in said.nouns)
+
+
 def _absent(said: Said, lexicon: Lexicon) -> Claim | None:
     """``no display``: denied with nothing more said means it does not work."""
     answer = said.clause.items[-1].kind
@@ -157,7 +167,7 @@ def _behind(sentence: list[Said], number: int) -> Claim | None:
     said = sentence[number]
     if said.clause.link not in ("and", "or", "nor", "comma"):
         return None
-    if said.clause.has("number") or _trails_off(said):
+    if said.clause.has("number") or _trails_off(said) or (said.clause.has("person") and said.clause.has("word")):
         return None
     claim = _previous(sentence, number)
     if claim and number and _only_places(said, sentence[number - 1], claim):

@@ -43,7 +43,8 @@ _FIELDS: dict[str, tuple[str, ...]] = {
     "places": ("place", "words"),
     "quantities": ("quantity", "words", "denied"),
     "markers": ("marker", "words"),
-    "meanings": ("of", "is", "while", "near", "says", "denied", "sets", "denied_sets", "implied", "certainty", "half"),
+    "meanings": ("of", "is", "while", "near", "says", "denied", "sets", "denied_sets", "implied", "certainty", "half",
+                 "unless"),
     "rests": ("only", "leaves"),
     "spelling": ("typos", "ordinary"),
 }  # fmt: skip
@@ -52,6 +53,7 @@ _NAMING = {"things": "thing", "states": "state", "contexts": "context", "places"
 _KIND = {"things": "thing", "states": "state", "contexts": "context", "places": "place", "quantities": "quantity"}
 _BARRIER_MARKERS = ("negation", "negation_verb", "absence", "stopping", "but", "and", "or", "nor", "except", "until",
                     "unless", "when", "if")  # fmt: skip
+_HALVES = ("upper", "lower", "upper_dark", "lower_dark")
 _CERTAINTIES: dict[str, Certainty] = {"said": "said", "hedged": "hedged", "measured": "measured"}
 
 
@@ -211,6 +213,7 @@ class _Compiler:
         sets = frozenset(at.names("sets", self.names["contexts"], "context"))
         denied_sets = frozenset(at.names("denied_sets", self.names["contexts"], "context"))
         half = at.half()
+        unless = frozenset(at.names("unless", self.facts, "fact"))
         if says is None and denied is None and not (sets or denied_sets or half):
             at.problem("says", "missing; write 'says: {fact: value}', 'denied: {fact: value}' or 'sets: context'")
         near = frozenset(at.names("near", self.names["things"], "thing"))
@@ -222,7 +225,7 @@ class _Compiler:
                     )
                 self.seen_meanings.add((thing, state, contexts, near))
                 meaning = Meaning(thing, state, contexts, near, says, denied, sets, at.flag("implied"),
-                                  _CERTAINTIES.get(str(certainty)), denied_sets, half)  # fmt: skip
+                                  _CERTAINTIES.get(str(certainty)), denied_sets, half, unless)  # fmt: skip
                 self.meanings.setdefault((thing, state), []).append(meaning)
 
     def _rest(self, at: _Row) -> None:
@@ -289,9 +292,9 @@ class _Row:
     def half(self) -> str | None:
         """Which oven element's glow a meaning tells."""
         value = self.row.get("half")
-        if value is not None and value not in ("upper", "lower"):
-            self.problem("half", f"{value!r} is not known; write upper or lower")
-        return value if value in ("upper", "lower") else None
+        if value is not None and value not in _HALVES:
+            self.problem("half", f"{value!r} is not known; write upper or lower, with _dark if it is the dark one")
+        return value if value in _HALVES else None
 
     def texts(self, field: str) -> list[str]:
         """A field that is one text or a list of texts."""

@@ -32,7 +32,8 @@ class Meanings:
 
     def tells(self, claim: Claim, said: Said) -> bool:
         """Whether a claim tells a fact, and does not only set a context."""
-        return any(found.half or self._spoken(found, noun, claim) for noun, found in self._found(claim, said) if found)
+        found = [(noun, meaning) for noun, meaning in self._found(claim, said) if meaning and not meaning.unless]
+        return any(meaning.half or self._spoken(meaning, noun, claim) for noun, meaning in found)
 
     def contexts_of(self, claim: Claim, said: Said) -> frozenset[str]:
         """The contexts a claim sets for the clauses around it."""
@@ -76,14 +77,15 @@ class Meanings:
                 continue
             said.used = True
             if meaning.half:
-                yield glow(meaning.half, not self._denied(noun, claim), claim)
+                half, _, dark = meaning.half.partition("_")
+                yield glow(half, self._denied(noun, claim) == bool(dark), claim)
             for telling in self._spoken(meaning, noun, claim) or ():
                 certainty = meaning.certainty or "said"
                 if claim.hedged and certainty != "measured":
                     certainty = "hedged"
                 for where in self._places(telling, noun):
                     yield Told(telling.fact, telling.value, where, certainty, claim.start, claim.end,
-                               meaning.implied or claim.implied)  # fmt: skip
+                               meaning.implied or claim.implied, unless=meaning.unless)  # fmt: skip
 
     def _found(self, claim: Claim, said: Said) -> list[tuple[Noun | None, Meaning | None]]:
         """For every noun of the claim, the meaning that fits; if none fits, that of what is named after the state."""
@@ -125,7 +127,8 @@ class Meanings:
         thing = self.lexicon.things[noun.thing]
         yield thing.thing
         for sense in thing.senses:
-            near = not sense.near or bool(sense.near & self.things)
+            named = self.things | self.around if sense.both else self.things
+            near = not sense.near or bool(sense.near & named)
             if near and (not sense.placed or noun.places) and (not sense.both or noun.quantity == "both"):
                 yield sense.thing
 

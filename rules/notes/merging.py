@@ -23,12 +23,35 @@ _HALVES = {
 def merge(told: Iterable[Told]) -> list[Told]:
     """The facts of a note, in the order they were written. Contradictions between explicit facts are kept."""
     facts = _glow([*told])
-    facts = [*_once(facts)]
+    facts = [*_once(_yielding(facts))]
+    facts = _woken(facts)
     by_key = _grouped(facts, lambda fact: fact.key)
     facts = [fact for fact in facts if not _overridden(fact, by_key[fact.key])]
     by_fact = _grouped(facts, lambda fact: fact.fact)
     facts = [_placed(fact, by_fact[fact.fact]) for fact in facts]
+    facts = _named(facts)
     return sorted(_once(facts), key=lambda fact: (fact.start, fact.end))
+
+
+def _yielding(facts: list[Told]) -> list[Told]:
+    """A cold top beside a light that stays on is no failure to heat, nor is a "cold" oven with a known offset."""
+    complaints = {fact.fact for fact in facts if fact.value not in ("dark", 0.0)}
+    return [fact for fact in facts if not fact.unless & complaints]
+
+
+def _woken(facts: list[Told]) -> list[Told]:
+    """``The clock is dead ... now it lights up, a burner is on``: lit is what the burner does, not the clock alone."""
+    told = {(fact.fact, fact.value) for fact in facts}
+    if {("display", "dark"), ("display.with_burner_on", "lit")} <= told:
+        facts = [fact for fact in facts if (fact.fact, fact.value) != ("display", "lit")]
+        return [fact for fact in facts if (fact.fact, fact.value) != ("display.with_burner_on", "dark")]
+    return facts
+
+
+def _named(facts: list[Told]) -> list[Told]:
+    """``Left front is dead; ... that burner won't heat``: the unit without a name is the one that was named."""
+    named = {(fact.fact, fact.value) for fact in facts if fact.where not in (None, ALL, OTHERS, UNNAMED)}
+    return [fact for fact in facts if fact.where != UNNAMED or (fact.fact, fact.value) not in named]
 
 
 def _grouped(facts: Iterable[Told], name: Callable[[Told], str]) -> dict[str, list[Told]]:

@@ -167,6 +167,9 @@ class NounReader:
         axes_only = all(item.name in AXES for item in self.places)
         if self.places and axes_only and not (self.led or self.quantity):
             return  # a bare "right" is more often no place: "the clock is right"
+        if quantity_of_all(self.quantity) and not self.places and len(self.topic) > 1:
+            self._pronoun(at - 1, items[0])  # "the burners and the oven work, but all heat slowly"
+            return
         thing = BURNER if self.places else self._counted_thing()
         if thing is None:
             return
@@ -187,6 +190,11 @@ class NounReader:
         if quantity == ALL:
             return WHOLE
         return None
+
+
+def quantity_of_all(item: Item | None) -> bool:
+    """Whether a number word is a bare 'all' or 'both'."""
+    return item is not None and item.name in (ALL, "both")
 
 
 def _specifies(head: Noun, noun: Noun, lexicon: Lexicon) -> bool:

@@ -67,6 +67,7 @@ class NoteReader:
             if bisect_left(taken, span[0]) == bisect_left(taken, span[1]):  # no volts in this sentence
                 told += readings.oven_offsets(self.plain, *span)
             told += readings.preheat_times(self.plain, *span)
+            told += readings.stays_cold(self.plain, *span)
             told += readings.self_clean_days(self.plain, *span)
         return told
 

@@ -149,8 +149,11 @@ def _lone_contexts(sentence: list[Said], number: int, meanings: Meanings) -> set
         return set()
     said.used = True
     neighbours = sentence[number + 1 : number + 2]
-    if number and not said.clause.has("person"):
-        neighbours = [*neighbours, sentence[number - 1]]
+    leads = any(claim.done_to for claim in said.claims) and any(each.claims for each in neighbours)
+    told_by_somebody = said.clause.has("person") and any(each.claims for each in neighbours)
+    if number and not told_by_somebody and not leads:
+        claiming = [each for each in sentence[:number] if each.claims]
+        neighbours = [*neighbours, claiming[-1] if claiming else sentence[number - 1]]
     settled = False
     for neighbour in neighbours:
         if neighbour.claims and neighbour.clause.condition is None:

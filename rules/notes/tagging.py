@@ -11,6 +11,9 @@ from rules.notes.typos import Speller
 _MARKS = {",": "comma", "(": "comma", ")": "comma", ":": "colon", "=": "colon", "&": "and", "+": "and", "/": "or"}
 #: Small words that are a preposition before a place and a state at the end of a clause.
 _PARTICLES = ("on", "off")
+_TURNS = ("twist", "closed")  # "turn the burner off", "shut the burner off"
+_TURNED = ("article", "place", "quantity", "thing", "pronoun", "filler", "person")
+_SHOWN_RIGHT = ("display", "house_lights", "keys")
 _BEFORE_A_PLACE = ("thing", "place", "quantity", "article", "pronoun", "number", "person")
 _DROPPED = ("article", "filler", "blocked")
 
@@ -60,11 +63,16 @@ def _without_joints(cut: list[Token]) -> list[Token]:
     """Drop the marks inside a word: hot-surface, L/F, w/o, on/off, 24/7."""
     kept: list[Token] = []
     for number, token in enumerate(cut):
-        if token.kind == "mark" and token.word in "-/" and 0 < number < len(cut) - 1:
+        if token.kind == "mark" and token.word in "-/=" and 0 < number < len(cut) - 1:
             before, after = cut[number - 1], cut[number + 1]
             joined = before.end == token.start and token.end == after.start
             pair = (before.word, after.word) in (("on", "off"), ("and", "or"))
             figures = before.kind == after.kind == "number"
+            with_or_without = token.word == "/" and before.end == token.start and before.word in ("w", "wo", "w o", "b")
+            if with_or_without and before.kind == "word":
+                continue  # "w/ a burner on"
+            if token.word == "=" and joined and before.kind == after.kind == "word":
+                continue  # lo=med=hi
             short = len(before.word) == 1 and len(after.word) <= 1 and before.kind == after.kind == "word"
             if (token.word == "-" and joined) or (token.word == "/" and joined and (short or figures or pair)):
                 continue
@@ -93,18 +101,45 @@ def _in_context(items: list[Item], number: int, last: str) -> Item:
         return replace(item, kind="preposition")
     if item.name == "lights" and last in ("thing", "pronoun", "only") and _ends_a_clause(items, number):
         return replace(item, kind="state", name="lit")  # "the display only lights when ..."
+    if item.kind == "state" and item.name in _TURNS and _says_which_way(items, number):
+        return replace(item, kind="word")  # "turn the burner off" is off
+    if item.kind == "state" and item.name == "comes_on" and last == "person":
+        return replace(item, name="turn_on")  # "she turns on a burner"
+    shown = any(before.name in _SHOWN_RIGHT for before in items[max(0, number - 4) : number])
+    if item.kind == "place" and item.name == "right" and last == "verb" and shown and _ends_a_clause(items, number):
+        return replace(item, kind="state", name="fine")  # "the clock is right"
     return item
+
+
+def _says_which_way(items: list[Item], number: int) -> bool:
+    """Whether what is turned is followed by on, off or a setting."""
+    for later in items[number + 1 : number + 7]:
+        if later.kind not in _TURNED:
+            return later.name == "off" or (later.name == "on" and items[number].name == "twist")
+    return False
+
+
+def _is_turned(items: list[Item], number: int) -> bool:
+    """``turns the front coil on the display comes back``: the 'on' belongs to what is turned."""
+    for before in reversed(items[max(0, number - 6) : number]):
+        if before.kind == "state":
+            return before.name == "twist"
+        if before.kind not in _TURNED:
+            return False
+    return False
 
 
 def _ends_a_clause(items: list[Item], number: int) -> bool:
     following = items[number + 1].kind if number + 1 < len(items) else "stop"
-    return following in ("stop", "comma", "then", "when", "if", "until", "unless", "only", "but")
+    return following in ("stop", "comma", "then", "when", "if", "until", "unless", "only", "but", "and")
 
 
 def _leads_to_a_place(items: list[Item], number: int) -> bool:
     """``on the left front``, but not ``the clock is on``."""
     following = items[number + 1] if number + 1 < len(items) else None
     if following is None or following.kind not in _BEFORE_A_PLACE:
+        return False
+    if _is_turned(items, number):
         return False
     at = number - 1
     if at > 0 and items[at].kind == "negation":

@@ -20,6 +20,7 @@ class Told:
     implied: bool = False
     between: str | None = None
     during: str | None = None
+    unless: frozenset[str] = frozenset()  # it yields to a complaint told with one of these facts
 
     @property
     def key(self) -> str:

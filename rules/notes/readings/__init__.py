@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from rules.notes.readings.days import self_clean_days
 from rules.notes.readings.ohms import ohms
-from rules.notes.readings.oven import oven_offsets, preheat_times
+from rules.notes.readings.oven import oven_offsets, preheat_times, stays_cold
 from rules.notes.readings.volts import volts
 
-__all__ = ["ohms", "oven_offsets", "preheat_times", "self_clean_days", "volts"]
+__all__ = ["ohms", "oven_offsets", "preheat_times", "self_clean_days", "stays_cold", "volts"]

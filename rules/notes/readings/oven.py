@@ -26,9 +26,20 @@ _WAY_FIRST = re.compile(
     rf"\b{_WAY}\s(?:than\s\w+\s)?by\s(?:about\s|around\s|roughly\s|maybe\s|at\sleast\s){{0,2}}{_RANGE}{_DEGREES}"
 )
 _RUNS = re.compile(r"\b(?:runs?|running|reads?|reading|bakes|cooks)\s(?:about\s|around\s|like\s)?\Z")
-_MINUS = re.compile(
-    rf"(?:\boff|\bout|\boffset)\s(?:is\s|by\s|of\s|about\s){{0,2}}(?:-\s?|minus\s)(?P<low>\d{{1,3}}){_DEGREES}"
+_SOME = r"(?:is\s|by\s|of\s|about\s|approx\.?\s|approximately\s|around\s|roughly\s|like\s|at\sleast\s|a\s){0,3}"
+_MINUS = re.compile(rf"(?:\boff|\bout|\boffset)\s{_SOME}(?:-\s?|minus\s)(?P<low>\d{{1,3}}){_DEGREES}")
+_LOW_BY = re.compile(
+    rf"\b(?:temps?|temperature|oven|bakes?|baking|runs?|running|reads?|reading)\s(?:is\s|temp\s|runs?\s|running\s|reads?\s)"
+    rf"{{0,2}}(?:way\s|too\s)?(?P<way>low|cold|cool|short|under|shy|off|down|high|hot|over)(?:\stemp)?\s{_SOME}{_RANGE}{_DEGREES}"
 )
+#: "about forty off": too cold as a rule, unless the sentence has a word for hot.
+_JUST_OFF = re.compile(rf"{_RANGE}{_DEGREES}\s?off\b(?!\s(?:low|cold|cool|high|hot))")
+_TOO_HOT = re.compile(r"\b(?:hot|hotter|high|over|burn)")
+_SITS_COLD = re.compile(
+    rf"\b(?:sits?|sitting|stays?|stuck|hangs?|hovers?|parked|stops?|stalls?)\s(?:at|on|around|near)\s(?:about\s)?"
+    rf"{NOT_BEFORE}(?P<low>\d{{2,3}}){NOT_AFTER}{_UNIT}"
+)
+COLD_OVEN = 120.0  # F; an oven that stays below it does not heat (common practice, no source)
 _OVEN = re.compile(
     r"\boven|\bbak(?:e|es|ing)\b|\btemp|\bruns?\b|\brunning\b|\bthermometer|\bset\b|\bsetting\b|\boff\sby\b|\bcalibrat"
 )
@@ -46,7 +57,7 @@ _READS = (
 )
 _READ_BEFORE = re.compile(rf"\b(?:{_READS}|is|its|it\sis|was)\b[^\d;]{{0,22}}\Z")
 _READ_AFTER = re.compile(
-    r"\s?(?:°|degrees?|f\b|c\b)?\s?(?:actual|measured|inside|on\s(?:the|my|an?)\s(?:oven\s)?thermometer)\b"
+    r"\s?(?:°|degrees?|f\b|c\b)?\s?(?:actual|measured|inside|(?:on|by|per|with)\s(?:the|my|an?|his|her|our)\s(?:\w+\s)?(?:thermometer|probe|meter)|at\sthe\srack)\b"
 )
 _REALLY = re.compile(r"\b(?:actual(?:ly)?|really|in\sfact|thermometer|inside|measur)[^\d;]{0,22}\Z")
 _LOOK_BACK = 40
@@ -75,7 +86,23 @@ def oven_offsets(plain: str, start: int, end: int) -> Iterator[Told]:
         if told is not None:
             yield told
             return
+    off = _LOW_BY.search(plain, start, end) or _JUST_OFF.search(plain, start, end)
+    if off and spoken:
+        way = off.groupdict().get("way")
+        hot = way in ("high", "hot", "over") or (way in (None, "off") and _TOO_HOT.search(plain, start, end))
+        size = (number(off["low"]) + number(off["high"] or off["low"])) / 2
+        told = _offset(size if hot else -size, off["unit"], off.start(), off.end())
+        if told is not None:
+            yield told
+            return
     yield from _set_and_read(plain, start, end)
+
+
+def stays_cold(plain: str, start: int, end: int) -> Iterator[Told]:
+    """``it just sits at 100 degrees``: an oven that does not heat."""
+    for found in _SITS_COLD.finditer(plain, start, end):
+        if number(found["low"]) <= COLD_OVEN and _OVEN.search(plain, start, end):
+            yield Told("oven.bake.heat", "none", None, "hedged", found.start(), found.end())
 
 
 def _away(found: re.Match[str], spoken: bool) -> Told | None:
@@ -107,9 +134,10 @@ def _set_and_read(plain: str, start: int, end: int) -> Iterator[Told]:
         if not SETTINGS[0] <= number(found["low"]) <= SETTINGS[1]:
             continue
         before = plain[max(start, found.start() - _LOOK_BACK) : found.start()]
-        if _SET_AFTER.match(plain, found.end(), end) or _SET_BEFORE.search(before):
+        read_after = _READ_AFTER.match(plain, found.end(), end)
+        if not read_after and (_SET_AFTER.match(plain, found.end(), end) or _SET_BEFORE.search(before)):
             wanted = wanted or found
-        elif _READ_AFTER.match(plain, found.end(), end) or _READ_BEFORE.search(before):
+        elif read_after or _READ_BEFORE.search(before):
             if read is not None and _REALLY.search(before):
                 really = really or found
             read = read or found

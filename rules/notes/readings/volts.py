@@ -11,55 +11,31 @@ from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from rules.notes.readings.figures import NOT_AFTER, NOT_BEFORE, number
+from rules.notes.readings.figures import number
+from rules.notes.readings.points import (
+    AT_BLOCK,
+    DROPS_TO,
+    FIGURE,
+    IDLE,
+    LEGS,
+    LOADED,
+    MEASURES_A_PART,
+    NO_SUPPLY,
+    NOT_ON,
+    POINTS,
+    POINTS_RE,
+    SAID_ON,
+    TRIPLE,
+    spelled,
+)
 from rules.notes.told import Told
 
 MOST_VOLTS = 1000.0
 SUPPLY_VOLTS = 190.0  # a bare "240 at the block" can only be leg to leg above this
+_MAY_HOLD_VOLTS = re.compile(r"\d|\bone\s|hundred|\blegs?\b|\bhots?\b")  # cheap; spares most notes the long search
+NAMED_AGAIN = 12  # characters between two names of the same points
+LOOK_BACK = 16  # characters before a load that may say it is not on
 LONGEST_GAP = 40  # characters between a pair of points and its figure
-
-_TO = r"\s{0,2}(?:-|/|to|and|&|_|)\s{0,2}(?:the\s)?"
-_N = r"(?:neutral|neut|nuetral|n)\b"
-_LEG = r"(?:legs?|lines?|hots?|phases?)"
-_L1, _L2 = (rf"\b(?:l|leg\s?|line\s?|hot\s?|phase\s?){number}(?!\d)" for number in (1, 2))
-_POINTS: tuple[tuple[str, tuple[str, ...]], ...] = (
-    (rf"{_L1}{_TO}{_L2}|{_L2}{_TO}{_L1}", ("L1-L2",)),
-    (rf"\b(?:across|between|over)\s(?:the\s|both\s|two\s){{0,2}}{_LEG}\b(?!\s?\d)", ("L1-L2",)),
-    (rf"\b{_LEG}{_TO}{_LEG}\b|\bl\s?-\s?l\b|\bl2l\b", ("L1-L2",)),
-    (rf"{_L1}{_TO}{_N}|\bn(?:eutral)?{_TO}{_L1}", ("L1-N",)),
-    (rf"{_L2}{_TO}{_N}|\bn(?:eutral)?{_TO}{_L2}", ("L2-N",)),
-    (rf"\b(?:neutral|neut|n){_TO}(?:ground|gnd|grd|g|earth|chassis|frame|cabinet|ch)\b", ("N-G",)),
-    (rf"\b(?:each|both|either)\s(?:of\sthe\s|the\s)?(?:hot\s)?{_LEG}(?:\sto\s{_N})?", ("L1-N", "L2-N")),
-    (rf"\b{_LEG}\sto\s{_N}", ("L1-N", "L2-N")),
-    (_L1, ("L1-N",)),
-    (_L2, ("L2-N",)),
-)
-_POINTS_RE = re.compile("|".join(f"(?P<p{at}>{pattern})" for at, (pattern, _) in enumerate(_POINTS)))
-_FIGURE = re.compile(
-    rf"{NOT_BEFORE}(?P<figure>\d{{1,3}}(?:\.\d{{1,2}})?)(?P<unit>\s?v(?:olts?|ac)?\b\.?)?{NOT_AFTER}"
-    r"|\b(?P<zero>zero|no\sreading|no\svolt(?:s|age)|nothing)\b(?P<unit0>\s(?:v|volts?)\b)?"
-)
-_AT_BLOCK = re.compile(
-    rf"{NOT_BEFORE}(?P<figure>\d{{3}}(?:\.\d)?)\s?(?:v(?:olts?|ac)?\b)?\s(?:is\s|are\s)?"
-    r"(?:at|on|in|to|from)\s(?:the\s)?(?:terminal\s|range\s|wall\s|stove\s|power\s)?(?:block|outlet|receptacle|terminals?|plug)\b"
-)
-_IDLE = re.compile(
-    r"\bno[\s-]load|\bunloaded|\bidle\b|\boff[\s-]load|\bat\srest\b|\bopen\scircuit|\bwithout\s(?:a\s|any\s)?load|"
-    r"\b(?:everything|all)\s(?:\w+\s){0,3}off\b|\bnothing\s(?:\w+\s){0,2}on\b|\ball\soff\b|"
-    r"\b(?:elements?|burners?|oven|bake)\s(?:are\s|is\s|all\s)?off\b"
-)
-_LOADED = re.compile(
-    r"\bunder\sload|\bloaded\b|\bload\b|\bburners?\b|\belements?\b|\bon\shigh\b|\bcalling\b|\benergi[sz]ed\b|"
-    r"\b(?:bake|broil|oven|[lr][fr]|front|rear|it)\s(?:is\s|turned\s|switched\s)?(?:on|called|running)\b"
-)
-_MEASURES_A_PART = re.compile(
-    r"\s(?:(?:element|is|was|reads?|reading|at|measures|measured|tests|shows)\s){0,3}"
-    r"(?:\d[\d.,]*\s?k?\s?(?:ohms?|ω)|ol\b|open\b|infinite)"
-)
-_DROPS_TO = re.compile(
-    rf"\b(?:drops?|dropped|dropping|falls?|fell|sags?|goes|went|down)\s(?:down\s)?to\s(?:about\s|only\s)?{NOT_BEFORE}"
-    rf"(?P<figure>\d{{1,3}}(?:\.\d{{1,2}})?){NOT_AFTER}"
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +51,8 @@ class _Mark:
 
 def volts(plain: str, sentences: Sequence[tuple[int, int]]) -> list[Told]:
     """All voltage readings of a note. ``sentences`` are the spans of its sentences."""
+    if not _MAY_HOLD_VOLTS.search(plain):
+        return []
     told: list[Told] = []
     during: str | None = None
     block: list[Told] = []
@@ -94,16 +72,25 @@ def volts(plain: str, sentences: Sequence[tuple[int, int]]) -> list[Told]:
         timed = [_timed(reading, own, trailing) for reading in found]
         block += [reading if own else _during(reading, during) for reading in timed]
         during = own[-1][1] if own else during
-    return told + _settled(block, during)
+    return _under_a_load(plain, sentences, told + _settled(block, during))
+
+
+def _under_a_load(plain: str, sentences: Sequence[tuple[int, int]], told: list[Told]) -> list[Told]:
+    """Readings of which nothing was said are loaded if a load is said to be on anywhere in the note."""
+    unsaid = [reading for reading in told if reading.during is None]
+    if not unsaid:
+        return told
+    loaded = any(mode == "loaded" for start, end in sentences for _, mode in _modes(plain, start, end, SAID_ON))
+    return [reading if reading.during else _during(reading, "loaded" if loaded else "idle") for reading in told]
 
 
 def _settled(block: list[Told], after: str | None) -> list[Told]:
-    """Readings that say nothing of a load take the next one's word for it, and are idle if none has any."""
+    """Readings that say nothing of a load take the next one's word for it, if any has one."""
     settled: list[Told] = []
     following = after
     for reading in reversed(block):
         following = reading.during or following
-        settled.append(reading if reading.during else _during(reading, following or "idle"))
+        settled.append(reading if reading.during else _during(reading, following))
     return settled[::-1]
 
 
@@ -112,13 +99,14 @@ def _during(reading: Told, during: str | None) -> Told:
                 between=reading.between, during=during)  # fmt: skip
 
 
-def _modes(plain: str, start: int, end: int) -> Iterator[tuple[int, str]]:
+def _modes(plain: str, start: int, end: int, loads: re.Pattern[str] = LOADED) -> Iterator[tuple[int, str]]:
     """Where a load, or its absence, is mentioned."""
-    idle = [(found.start(), found.end()) for found in _IDLE.finditer(plain, start, end)]
+    idle = [(found.start(), found.end()) for found in IDLE.finditer(plain, start, end)]
     modes = [(at, "idle") for at, _ in idle]
-    for found in _LOADED.finditer(plain, start, end):
+    for found in loads.finditer(plain, start, end):
         inside = any(at <= found.start() < until for at, until in idle)
-        if not inside and not _MEASURES_A_PART.match(plain, found.end(), end):
+        inside = inside or bool(NOT_ON.search(plain, max(start, found.start() - LOOK_BACK), found.start()))
+        if not inside and not MEASURES_A_PART.match(plain, found.end(), end):
             modes.append((found.start(), "loaded"))
     yield from sorted(modes)
 
@@ -132,9 +120,14 @@ def _timed(reading: Told, modes: list[tuple[int, str]], trailing: bool) -> Told:
 
 
 def _sentence(plain: str, start: int, end: int) -> Iterator[Told]:
-    points = [_points(found) for found in _POINTS_RE.finditer(plain, start, end)]
+    triple = TRIPLE.search(plain, start, end)
+    if triple:
+        for between, name in (*zip(LEGS, ("first", "second"), strict=True), ("L1-L2", "across")):
+            yield _reading(between, number(triple[name]), *triple.span())
+        return
+    points = _once_each([_points(found) for found in POINTS_RE.finditer(plain, start, end)])
     if not points:
-        found = _AT_BLOCK.search(plain, start, end)
+        found = AT_BLOCK.search(plain, start, end)
         if found and number(found["figure"]) >= SUPPLY_VOLTS:
             yield _reading("L1-L2", number(found["figure"]), found.start(), found.end())
         return
@@ -144,7 +137,10 @@ def _sentence(plain: str, start: int, end: int) -> Iterator[Told]:
         for between in point.between:
             yield _reading(between, figure.value or 0.0, min(point.start, figure.start), max(point.end, figure.end))
     used = {figure.start for _, figure in best}
-    for found in _DROPS_TO.finditer(plain, start, end):
+    missing = NO_SUPPLY.search(plain, start, end)
+    if missing and not any("L1-L2" in point.between for point, _ in best):
+        yield _reading("L1-L2", 0.0, *missing.span())
+    for found in DROPS_TO.finditer(plain, start, end):
         at = bisect_left(points, found.start(), key=lambda point: point.start) - 1
         if at >= 0 and found.start("figure") not in used:  # "240 leg to leg, drops to 118 under load"
             for between in points[at].between:
@@ -157,13 +153,25 @@ def _reading(between: str, value: float, start: int, end: int) -> Told:
 
 def _points(found: re.Match[str]) -> _Mark:
     at = int((found.lastgroup or "p0")[1:])
-    return _Mark(found.start(), found.end(), between=_POINTS[at][1])
+    return _Mark(found.start(), found.end(), between=POINTS[at][1])
+
+
+def _once_each(points: list[_Mark]) -> list[_Mark]:
+    """``both legs 121 to neutral`` names the two legs once."""
+    kept: list[_Mark] = []
+    for point in points:
+        if kept and point.between == kept[-1].between == LEGS and point.start - kept[-1].end < NAMED_AGAIN:
+            continue
+        kept.append(point)
+    return kept
 
 
 def _figures(plain: str, start: int, end: int) -> Iterator[_Mark]:
-    for found in _FIGURE.finditer(plain, start, end):
+    for found in FIGURE.finditer(plain, start, end):
         if found["zero"]:
             yield _Mark(found.start(), found.end(), value=0.0, unit=bool(found["unit0"]))
+        elif found["spelled"]:
+            yield _Mark(found.start(), found.end(), value=spelled(found["spelled"]), unit=bool(found["unit1"]))
         elif (value := number(found["figure"])) <= MOST_VOLTS:
             yield _Mark(found.start(), found.end(), value=value, unit=bool(found["unit"]))
 
