@@ -12,9 +12,11 @@ from rules import Enquiry, Expert, InputError, Problem, triage
 from rules.enquiry import fact_from_text
 from rules.terms import ROLES, Role
 from service.expect_cli import expect_command
+from service.faults_cli import faults_group
 from service.intake import appliance_from_file, source_of
 from service.opening import book_option, opened, refuse
 from service.reading_cli import reading
+from service.rules_cli import rules_group
 
 MOST_STDIN = 16 * 1024 * 1024  # bytes read before the note is judged
 
@@ -127,3 +129,5 @@ def serve_command(host: str, port: int, workers: int, threads: int, book: Path |
 
 reading.add_command(expect_command)
 main.add_command(reading)
+main.add_command(rules_group)
+main.add_command(faults_group)
