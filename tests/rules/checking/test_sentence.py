@@ -10,6 +10,7 @@ from rules import Expert
 from rules.bookkeeping.types import Condition, Derivation, Shift, Stop, VisitNeed
 from rules.checking import rule_sentence
 from rules.checking.sentence import condition_sentence
+from rules.wording import filled
 from tests.rules.checking.breaking import made
 
 
@@ -17,7 +18,7 @@ def test_every_rule_is_one_sentence_with_all_it_says(expert: Expert) -> None:
     for rule in expert.book.rules.values():
         sentence = rule_sentence(rule, expert.book)
         assert sentence.startswith("If ") and sentence.endswith(".") and "\n" not in sentence
-        assert rule.because.rstrip(".")[1:] in sentence
+        assert filled(rule.because, {}).rstrip(".")[1:] in sentence
         for premises in rule.alternatives:
             for premise in premises:
                 assert expert.book.facts[premise.fact].title in sentence, rule.rule
