@@ -6,13 +6,14 @@ where a new thing with its own state begins.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from rules.notes.entries import Lexicon
 from rules.notes.tagging import Item
 
 _SEPARATORS = ("comma", "then", "colon", "and", "or", "nor", "but", "except")
 _CONDITIONS = ("when", "with", "if", "until", "unless")
+_ASIDE = ("when", "if")  # "when it is set for 350 both glow"
 _PREDICATES = ("state", "negation_verb", "verb", "stopping")
 _SUBJECTS = ("thing", "place", "quantity", "pronoun", "person")
 _MODIFIERS = ("negation", "absence", "quantity", "place", "only", "hedge")
@@ -72,7 +73,9 @@ def _asks(items: list[Item]) -> bool:
     """A yes-or-no question opens with its verb or with 'any'; asking why takes it for granted."""
     if any(item.kind == "word" and item.name == "why" for item in items):
         return False
-    return items[0].kind == "verb" or (items[0].kind == "quantity" and items[0].name == "some") or len(items) <= 2
+    return (
+        items[0].kind == "verb" or (items[0].kind == "quantity" and items[0].name in ("some", "any")) or len(items) <= 2
+    )
 
 
 class _Cutter:
@@ -100,6 +103,10 @@ class _Cutter:
             elif item.kind == "makes" and self.open.has("state", "context") and self.predicate_ahead[number]:
                 self.open.condition = self.open.condition or "when"  # "turning a burner on makes the clock come on"
                 self._close("none")
+            elif item.kind == "state" and item.name == "revives" and self.open.has("state", "context", "thing"):
+                self.open.condition = self.open.condition or "when"  # "any knob brings it back"
+                self._close("none")
+                self.open.items.append(replace(item, name="comes_on"))
             else:
                 if self._opens_a_clause(number):
                     self._break_before_modifiers()
@@ -136,7 +143,13 @@ class _Cutter:
         item = self.items[number]
         if item.kind not in _SUBJECTS or not self.open.items or self.open.items[-1].kind in ("preposition", "to"):
             return False
+        if item.name == "oven_ends" and self.open.items[-1].kind == "state" and self._subject_follows(number):
+            return False  # "everything is cold top and bottom the clock is lit"
         return self.predicate_ahead[number] and self._complete(number)
+
+    def _subject_follows(self, number: int) -> bool:
+        following = self.items[number + 1] if number + 1 < len(self.items) else None
+        return following is not None and following.kind in _SUBJECTS
 
     def _complete(self, number: int) -> bool:
         """The open clause says something already: a thing and its state, or a condition in full."""
@@ -145,7 +158,8 @@ class _Cutter:
             core.items.pop()  # they belong to the thing that comes
         if not core.items:
             return False
-        said = core.has("state", "context") or (self.open.condition is not None and any(map(self._event, core.items)))
+        told = ("state", "context", "number") if self.open.condition in _ASIDE else ("state", "context")
+        said = core.has(*told) or (self.open.condition is not None and any(map(self._event, core.items)))
         named = core.has("thing", "place", "pronoun", "quantity", "context")
         last = core.items[-1]
         if self.open.condition:

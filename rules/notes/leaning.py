@@ -13,6 +13,7 @@ from rules.notes.entries import Lexicon
 from rules.notes.nouns import Noun, subject
 
 OVEN = "oven"
+_TRIED = ("tried", "tested", "checked", "inspected")
 _JOINTS = ("and", "or", "nor", "comma", "colon")
 
 
@@ -25,6 +26,9 @@ def borrow(sentence: list[Said], lexicon: Lexicon, memory: Memory, before: Claim
         if _adds_nothing(said, lexicon) and (_previous(sentence, number) or before):
             said.used = True
             continue
+        if _only_tried(said):
+            said.used = True
+            continue
         claim = (
             _repeated(sentence, number, before)
             or _verbal(said, lexicon)
@@ -35,6 +39,16 @@ def borrow(sentence: list[Said], lexicon: Lexicon, memory: Memory, before: Claim
         if claim is not None:
             said.claims = [claim]
             memory.last = claim
+
+
+def _only_tried(said: Said) -> bool:
+    """``she tried each burner``: not said how it went."""
+    tried = any(item.kind == "word" and item.name in _TRIED for item in said.clause.items)
+    return (
+        tried
+        and not said.clause.has("negation", "negation_verb", "absence", "stopping", "same")
+        and not any(noun.denied for noun in said.nouns)
+    )
 
 
 def _own(said: Said, claim: Claim, denied: bool) -> Claim:

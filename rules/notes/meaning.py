@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from rules.notes.claims import Claim, Said
-from rules.notes.entries import ANY_THING, Lexicon, Meaning, Telling
+from rules.notes.entries import ANY_THING, Lexicon, Meaning, Sense, Telling, Thing
 from rules.notes.nouns import BURNER, Noun
 from rules.notes.told import Told
 from rules.terms import ALL, UNNAMED, Certainty
 
 GLOW = "oven.glow"
+PAIR = "oven_elements"
 
 
 def glow(half: str, lit: bool, claim: Claim) -> Told:
@@ -19,14 +20,31 @@ def glow(half: str, lit: bool, claim: Claim) -> Told:
     return Told(GLOW, f"{half} {'yes' if lit else 'no'}", None, certainty, claim.start, claim.end, implied=True)
 
 
+def _had_by_another(claim: Claim, said: Said, spoken: Sequence[Thing]) -> bool:
+    """``our old stove had a burner that never worked``: the burner is the old stove's."""
+    owned = len(spoken) > 1 and spoken[0].elsewhere and not said.nouns[0].led and not spoken[1].elsewhere
+    if not owned or len(said.claims) != 1 or said.clause.condition:
+        return False
+    between = {item.kind for item in said.clause.items[said.nouns[0].at + 1 : said.nouns[1].at]}
+    return "verb" in between and said.nouns[1] in claim.nouns
+
+
+def _pair(noun: Noun) -> bool:
+    """Both, or each of them: "each element was red"."""
+    return noun.quantity == "both" or (noun.quantity == ALL and not noun.plural)
+
+
 class Meanings:
     """Looks meanings up for one sentence: ``things`` are named in it, ``around`` in the sentences beside it."""
 
-    def __init__(self, lexicon: Lexicon, positions: Sequence[str], things: set[str], around: set[str]) -> None:
+    def __init__(
+        self, lexicon: Lexicon, positions: Sequence[str], things: set[str], around: set[str], hinted: set[str]
+    ) -> None:
         self.lexicon = lexicon
         self.positions = positions
         self.things = things
         self.around = around
+        self.hinted = hinted  # what the figures of the note speak of; counts for several elements only
 
     # --- what a claim is -------------------------------------------------------------------------------------
 
@@ -109,6 +127,8 @@ class Meanings:
         if claim.nouns and all(self.lexicon.things[noun.thing].elsewhere for noun in claim.nouns):
             return not any(noun.led for noun in claim.nouns) or not own
         spoken = [self.lexicon.things[noun.thing] for noun in said.nouns]
+        if _had_by_another(claim, said, spoken):
+            return True
         return bool(spoken) and all(thing.elsewhere for thing in spoken)
 
     def _meaning(self, noun: Noun | None, claim: Claim, contexts: frozenset[str] | set[str]) -> Meaning | None:
@@ -127,10 +147,17 @@ class Meanings:
         thing = self.lexicon.things[noun.thing]
         yield thing.thing
         for sense in thing.senses:
-            named = self.things | self.around if sense.both else self.things
-            near = not sense.near or bool(sense.near & named)
-            if near and (not sense.placed or noun.places) and (not sense.both or noun.quantity == "both"):
+            if self._near(sense, noun) and (not sense.placed or noun.places) and (not sense.both or _pair(noun)):
                 yield sense.thing
+
+    def _near(self, sense: Sense, noun: Noun) -> bool:
+        """Whether one of the things that make this sense likely is spoken of."""
+        if not sense.near or sense.near & self.things:
+            return True
+        if sense.both and noun.quantity == "both" and sense.near & self.around:
+            return True
+        several = noun.plural or sense.both or sense.thing == PAIR
+        return several and bool(sense.near & self.hinted)
 
     def _fits(self, meaning: Meaning, contexts: frozenset[str] | set[str]) -> bool:
         near = self.things | self.around if meaning.sets else self.things

@@ -11,7 +11,7 @@ from rules.notes.told import Told
 from rules.terms import ALL, OTHERS, UNNAMED, Certainty
 
 _SURENESS: dict[Certainty, int] = {"hedged": 0, "said": 1, "measured": 2}
-NORMAL, WEAK = "normal", "weak"
+NORMAL, WEAK, NONE = "normal", "weak", "none"
 _HALVES = {
     ("yes", "yes"): "both",
     ("yes", "no"): "upper_only",
@@ -36,7 +36,7 @@ def merge(told: Iterable[Told]) -> list[Told]:
 def _yielding(facts: list[Told]) -> list[Told]:
     """A cold top beside a light that stays on is no failure to heat, nor is a "cold" oven with a known offset."""
     complaints = {fact.fact for fact in facts if fact.value not in ("dark", 0.0)}
-    return [fact for fact in facts if not fact.unless & complaints]
+    return [fact for fact in facts if fact.value != NONE or not fact.unless & complaints]
 
 
 def _woken(facts: list[Told]) -> list[Told]:

@@ -25,6 +25,9 @@ from rules.terms import Certainty
 
 Span = tuple[int, int]
 SHORTEST_UNREAD = 8  # characters; a lone "off" or "cold" beside clauses that were read is no news
+_LIGHTS = frozenset({"indicator", "hot_light", "light"})
+_KNOBS = frozenset({"knob", "burner_knob"})
+_SCENE = frozenset({"quantity", "thing", "state", "context", "verb"})
 _MASKED = ("state", "context", "quantity")
 _CONTENT = ("word", "thing", "state", "context", "place")
 
@@ -50,6 +53,7 @@ class NoteReader:
         self.homeless: set[str] = set()
         items = tag(self.plain, lexicon, Speller(lexicon))
         figures = self._figures(_spans(items, len(text)))
+        self.hinted = {"temperature"} if any(fact.fact == "oven.offset" for fact in figures) else set()
         self.sentences = split(_unmasked(items, figures), lexicon)
         self.saids: list[Said] = []
         told = [fact for number in range(len(self.sentences)) for fact in self._sentence(number)]
@@ -90,7 +94,7 @@ class NoteReader:
         sentence = self.sentences[number]
         beside = self.sentences[max(0, number - 1) : number] + self.sentences[number + 1 : number + 2]
         around = {thing for each in beside for thing in each.things}
-        meanings = Meanings(self.lexicon, self.positions, sentence.things, around)
+        meanings = Meanings(self.lexicon, self.positions, sentence.things, around, self.hinted)
         before = self.memory.last
         said = [read_clause(clause, self.lexicon, self.memory) for clause in sentence.clauses]
         if not said:
@@ -102,6 +106,8 @@ class NoteReader:
         settle_exceptions(said)
         if self.homeless:
             said[0].contexts |= self.homeless
+        if number + 1 < len(self.sentences) and _all_off(self.sentences[number + 1]):
+            _light_with_knobs_off(said)
         self.homeless = settle_scope(said, meanings)
         read = _Read(sentence, said, meanings)
         yield from self._answered(read)
@@ -148,6 +154,21 @@ class NoteReader:
                     yield Told(telling.fact, telling.value, telling.where, certainty, item.start, item.end)
 
 
+def _all_off(sentence: Sentence) -> bool:
+    """``Knobs off.``: a sentence that only says so."""
+    items = [item for clause in sentence.clauses for item in clause.items]
+    off = any((item.kind, item.name) in (("context", "all_off"), ("state", "off")) for item in items)
+    knobs = sentence.things <= _KNOBS and (bool(sentence.things) or any(item.kind == "context" for item in items))
+    return off and knobs and {item.kind for item in items} <= _SCENE
+
+
+def _light_with_knobs_off(sentence: Sequence[Said]) -> None:
+    """``Indicator lit. Controls off.``: the light is on with the controls off."""
+    for said in sentence:
+        if said.claims and said.nouns and all(noun.thing in _LIGHTS for noun in said.nouns):
+            said.contexts.add("all_off")
+
+
 # --- small helpers ---------------------------------------------------------------------------------------
 
 
@@ -190,15 +211,29 @@ def _settle_answers(sentence: list[Said]) -> None:
     """``Smoke: no``, ``sparks - none``: a bare answer after what it answers."""
     for before, said in pairwise(sentence):
         answer = _answer(said.clause)
-        if answer is None or said.clause.link not in ("colon", "comma") or said.claims:
+        if answer is None or said.clause.link not in ("colon", "comma", "and", "but") or said.claims:
             continue
         said.used = True
         if answer == "no" and before.claims:
-            before.claims = [replace(claim, denied=True) for claim in before.claims]
+            for each in _listed(sentence, said):
+                each.claims = [replace(claim, denied=True) for claim in each.claims]
         elif before.nouns and not before.claims:
             nouns: tuple[Noun, ...] = tuple(noun for noun in before.nouns if not noun.carried)
             before.claims = [Claim(nouns, (), WORKS, answer == "no", before.clause.start, said.clause.end)]
             before.fragment = False
+
+
+def _listed(sentence: list[Said], answer: Said) -> list[Said]:
+    """The clauses that a bare answer answers: the one before it, and the list that it ends."""
+    at = next(number for number, said in enumerate(sentence) if said is answer)
+    listed = [sentence[at - 1]]
+    for number in range(at - 1, 0, -1):
+        if sentence[number].clause.link not in ("comma", "or", "nor", "and") or not sentence[number - 1].claims:
+            break
+        if any(item.kind == "thing" for item in sentence[number].clause.items):
+            break
+        listed.append(sentence[number - 1])
+    return listed
 
 
 class _Touched:

@@ -116,6 +116,10 @@ def _holds_anyway(claim: Claim, said: Said, meanings: Meanings) -> bool:
 def _target(sentence: list[Said], number: int) -> Said | None:
     """The clause a condition belongs to: the one it directly follows, else the next one that claims something."""
     before = sentence[number - 1] if number else None
+    ahead = sentence[number + 1] if number + 1 < len(sentence) else None
+    bare = before and not any(claim.nouns for claim in before.claims)  # "my kid figured out that if ..."
+    if bare and ahead and ahead.claims and ahead.nouns and ahead.clause.link == "none" and not ahead.clause.condition:
+        return ahead
     if before and before.claims and not before.clause.condition and sentence[number].clause.link in ("none", "except"):
         return before
     for later in sentence[number + 1 :]:
@@ -149,6 +153,8 @@ def _lone_contexts(sentence: list[Said], number: int, meanings: Meanings) -> set
         return set()
     said.used = True
     neighbours = sentence[number + 1 : number + 2]
+    if neighbours and not neighbours[0].claims and not neighbours[0].clause.condition:
+        neighbours = sentence[number + 1 : number + 3]  # "knob off, coil says otherwise - glowing"
     leads = any(claim.done_to for claim in said.claims) and any(each.claims for each in neighbours)
     told_by_somebody = said.clause.has("person") and any(each.claims for each in neighbours)
     if number and not told_by_somebody and not leads:
@@ -156,7 +162,8 @@ def _lone_contexts(sentence: list[Said], number: int, meanings: Meanings) -> set
         neighbours = [*neighbours, claiming[-1] if claiming else sentence[number - 1]]
     settled = False
     for neighbour in neighbours:
-        if neighbour.claims and neighbour.clause.condition is None:
+        at_rest = "burner_on" in contexts and "all_off" in neighbour.contexts
+        if neighbour.claims and neighbour.clause.condition is None and not at_rest:
             neighbour.contexts |= contexts
             settled = True
     return set() if settled else contexts

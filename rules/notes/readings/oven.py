@@ -22,11 +22,19 @@ _HOT = r"hot|hotter|high|higher|over|above|warm|warmer|more"
 _WAY = rf"(?:(?P<cold>{_COLD})|(?P<hot>{_HOT}))\b(?!\s(?:as|low|medium|enough|surface|light|burner|setting\s\d))"
 _BETWEEN = r"(?:off\s|out\s)?(?:,\s)?(?:to{1,2}\s|way\s|on\sthe\s|of\sthe\s|running\s|or\sso\s){0,2}"
 _FIGURE_FIRST = re.compile(rf"{_RANGE}{_DEGREES}\s{{0,2}}{_BETWEEN}{_WAY}")
-_WAY_FIRST = re.compile(
-    rf"\b{_WAY}\s(?:than\s\w+\s)?by\s(?:about\s|around\s|roughly\s|maybe\s|at\sleast\s){{0,2}}{_RANGE}{_DEGREES}"
+_ABOUT_WORDS = (
+    r"about\s|abt\s|around\s|roughly\s|maybe\s|at\sleast\s|some\s|approx\.?\s|approximately\s|nearly\s|almost\s|"
+    r"close\sto\s|like\s|good\s|a\s|~\s?"
 )
-_RUNS = re.compile(r"\b(?:runs?|running|reads?|reading|bakes|cooks)\s(?:about\s|around\s|like\s)?\Z")
-_SOME = r"(?:is\s|by\s|of\s|about\s|approx\.?\s|approximately\s|around\s|roughly\s|like\s|at\sleast\s|a\s){0,3}"
+_ABOUT = rf"(?:{_ABOUT_WORDS}){{0,3}}"
+_WAY_FIRST = re.compile(rf"\b{_WAY}\s(?:than\s\w+\s)?by\s{_ABOUT}{_RANGE}{_DEGREES}")
+_SHORTFALL = re.compile(
+    rf"\b(?:shortfall|deficit|undershoots?|undershooting|lags?|lagging|behind|misses|short|shy)\s(?:of\s|by\s|the\s\w+\s|its\s\w+\s|setting\s|set\s?point\s){{0,4}}{_ABOUT}{_RANGE}{_DEGREES}"
+)
+_RUNS = re.compile(
+    r"\b(?:runs?|running|reads?|reading|bakes|cooks|off|is|its|consistently|temps?|averag\w*|avg)\s(?:consistently\s|always\s|about\s|abt\s|around\s|like\s|roughly\s){0,2}\Z"
+)
+_SOME = rf"(?:is\s|by\s|of\s|{_ABOUT_WORDS}){{0,3}}"
 _MINUS = re.compile(rf"(?:\boff|\bout|\boffset)\s{_SOME}(?:-\s?|minus\s)(?P<low>\d{{1,3}}){_DEGREES}")
 _LOW_BY = re.compile(
     rf"\b(?:temps?|temperature|oven|bakes?|baking|runs?|running|reads?|reading)\s(?:is\s|temp\s|runs?\s|running\s|reads?\s)"
@@ -36,30 +44,35 @@ _LOW_BY = re.compile(
 _JUST_OFF = re.compile(rf"{_RANGE}{_DEGREES}\s?off\b(?!\s(?:low|cold|cool|high|hot))")
 _TOO_HOT = re.compile(r"\b(?:hot|hotter|high|over|burn)")
 _SITS_COLD = re.compile(
-    rf"\b(?:sits?|sitting|stays?|stuck|hangs?|hovers?|parked|stops?|stalls?)\s(?:at|on|around|near)\s(?:about\s)?"
+    rf"\b(?:(?:sits?|sitting|stays?|stuck|hangs?|hovers?|parked|stops?|stalls?)\s(?:at|on|around|near)|"
+    rf"(?:never|doesn'?t|didn'?t|won'?t|hasn'?t|not)\s(?:left|leave|budged?\s(?:from|off)|moved?\s(?:off|from|past)|(?:got|get|gets|go|goes)\s(?:past|above|over)|exceeds?|exceeded|climbed?\s(?:past|above))|still\s(?:at|reads|reading))\s(?:about\s|around\s)?"
     rf"{NOT_BEFORE}(?P<low>\d{{2,3}}){NOT_AFTER}{_UNIT}"
 )
 COLD_OVEN = 120.0  # F; an oven that stays below it does not heat (common practice, no source)
 _OVEN = re.compile(
-    r"\boven|\bbak(?:e|es|ing)\b|\btemp|\bruns?\b|\brunning\b|\bthermometer|\bset\b|\bsetting\b|\boff\sby\b|\bcalibrat"
+    r"\boven|\bbak(?:e|es|ing)\b|\btemp|\bruns?\b|\brunning\b|\bthermometer|\bset\b|\bsetting\b|\bset\s?points?\b|\bundercook|\bcavity|\bprobe|\boff\sby\b|\bcalibrat"
 )
 _NEED_A_UNIT = {"under", "below", "short", "shy", "less", "beneath", "behind", "over", "above", "more"}
 
 _TEMPERATURE = re.compile(rf"{NOT_BEFORE}(?P<low>\d{{2,3}}){NOT_AFTER}(?!\s?v(?:olts?|ac)?\b){_UNIT}")
 _SET_BEFORE = re.compile(
-    r"\b(?:set(?:ting)?|dial(?:ed)?|dialled|preheat(?:ed|ing)?|target|supposed|should|instead|asked?|call(?:ed|ing)?|punch(?:ed)?)\b[^\d;]{0,22}\Z"
+    r"\b(?:set(?:ting)?|dial(?:ed)?|dialled|preheat(?:ed|ing)?|target|supposed|should|instead|asked?|call(?:ed|ing)?|punch(?:ed)?|set\s?point|wanted|sp)\b[^\d;]{0,22}\Z"
 )
-_SET_AFTER = re.compile(r"\s?(?:°|degrees?|f\b|c\b)?\s?(?:set(?:ting|point)?|on\sthe\s(?:dial|knob|display|control))\b")
-_AT_BEFORE = re.compile(r"\b(?:at|for|to)\s\Z")
+_SET_AFTER = re.compile(
+    r"\s?(?:°|degrees?|f\b|c\b)?\s?(?:set(?:ting|\s?point)?|call(?:ed)?|bake|target|on\sthe\s(?:dial|knob|display|control))\b"
+)
+_AT_BEFORE = re.compile(r"\b(?:at|for|to|on|vs\.?|versus|against)\s(?:a\s|an\s)?\Z")
 _READS = (
-    r"reads?|reading|shows?|showing|says?|saying|measur(?:es?|ed|ing)|actual(?:ly)?|reach(?:es|ed)?|hits?|gets?|got|only|temp(?:erature)?|"
-    r"really|thermometer|probe|inside|heats?(?:\sup)?\sto|stops?|tops\sout|maxes\sout|comes\sup|climbs?|went|goes|made\sit"
+    r"reads?|reading|sez|sees?|avg|averag(?:e|es|ed|ing)|cent(?:er|re)|cavity|therm|thermocouple|tc|meters?|levels?\soff|plateaus?|peaks?|settles?|actl?|real|shows?|showing|says?|saying|measur(?:es?|ed|ing)|actual(?:ly)?|reach(?:es|ed)?|hits?|gets?|got|only|temp(?:erature)?|"
+    r"really|thermometer|probe|inside|heats?(?:\sup)?\sto|stops?|tops\sout|maxes\sout|comes\sup|climbs?|went|goes|made\sit|tops|maxes|never\s(?:gets|goes|got)\s(?:over|past|above)"
 )
 _READ_BEFORE = re.compile(rf"\b(?:{_READS}|is|its|it\sis|was)\b[^\d;]{{0,22}}\Z")
 _READ_AFTER = re.compile(
-    r"\s?(?:°|degrees?|f\b|c\b)?\s?(?:actual|measured|inside|(?:on|by|per|with)\s(?:the|my|an?|his|her|our)\s(?:\w+\s)?(?:thermometer|probe|meter)|at\sthe\srack)\b"
+    r"\s?(?:°|degrees?|f\b|c\b)?\s?(?:actual|measured|inside|avg|average|swing|(?:on|by|per|with)\s(?:the|my|an?|his|her|our)\s(?:\w+\s)?(?:thermometer|probe|meter)|at\sthe\srack)\b"
 )
-_REALLY = re.compile(r"\b(?:actual(?:ly)?|really|in\sfact|thermometer|inside|measur)[^\d;]{0,22}\Z")
+_REALLY = re.compile(
+    r"\b(?:actual(?:ly)?|really|in\sfact|thermometer|thermometers|therm|thermo|probe|inside|measur\w*)[^\d;]{0,22}\Z"
+)
 _LOOK_BACK = 40
 
 _DURATION = rf"(?P<count>{COUNT})(?:\s?(?:-|to)\s?\d{{1,3}})?\s?(?P<span>min(?:ute)?s?|hours?|hrs?)\b"
@@ -68,6 +81,7 @@ _TAKES = r"(?:takes?|took|taking|needs?|needed|wants|requires?)"
 _SLOW = (
     re.compile(rf"\b{_TAKES}\s(?:\w+\s){{0,4}}?{_DURATION}(?:\s\w+){{0,3}}?\s{_HEATING_UP}"),
     re.compile(rf"\bpre\s?-?heat(?:s|ed|ing)?\s(?:\w+\s){{0,3}}?{_DURATION}"),
+    re.compile(rf"\boven\s(?:\w+\s){{0,3}}?(?:to\s)?[34]\d\d\s?(?:f\s|degrees\s)?(?:in|after|takes|took)\s{_DURATION}"),
 )
 
 
@@ -86,8 +100,11 @@ def oven_offsets(plain: str, start: int, end: int) -> Iterator[Told]:
         if told is not None:
             yield told
             return
-    off = _LOW_BY.search(plain, start, end) or _JUST_OFF.search(plain, start, end)
-    if off and spoken:
+    off = _SHORTFALL.search(plain, start, end)
+    if off is None or not (spoken or off["degrees"].strip()):
+        amiss = _LOW_BY.search(plain, start, end) or _JUST_OFF.search(plain, start, end)
+        off = amiss if spoken else None
+    if off:
         way = off.groupdict().get("way")
         hot = way in ("high", "hot", "over") or (way in (None, "off") and _TOO_HOT.search(plain, start, end))
         size = (number(off["low"]) + number(off["high"] or off["low"])) / 2
@@ -101,7 +118,7 @@ def oven_offsets(plain: str, start: int, end: int) -> Iterator[Told]:
 def stays_cold(plain: str, start: int, end: int) -> Iterator[Told]:
     """``it just sits at 100 degrees``: an oven that does not heat."""
     for found in _SITS_COLD.finditer(plain, start, end):
-        if number(found["low"]) <= COLD_OVEN and _OVEN.search(plain, start, end):
+        if number(found["low"]) <= COLD_OVEN and _OVEN.search(plain, start, end):  # fmt: skip
             yield Told("oven.bake.heat", "none", None, "hedged", found.start(), found.end())
 
 
@@ -148,6 +165,8 @@ def _set_and_read(plain: str, start: int, end: int) -> Iterator[Told]:
     wanted = wanted or maybe
     if wanted and read:
         unit = wanted["unit"] or read["unit"]
+        if number(read["low"]) <= COLD_OVEN and not (unit or "f").startswith("c"):
+            return  # it does not heat; :func:`stays_cold` says so
         size = number(read["low"]) - number(wanted["low"])
         told = _offset(size, unit, min(wanted.start(), read.start()), max(wanted.end(), read.end()))
         if told:

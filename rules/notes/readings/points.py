@@ -11,7 +11,7 @@ import re
 from rules.notes.readings.figures import NOT_AFTER, NOT_BEFORE
 
 LEGS = ("L1-N", "L2-N")
-_TO = r"(?:\s?-{1,2}>\s?|\s?=>\s?|\s{0,2}(?:-|/|to|and|&|_|vs?\.?|\||->)\s{0,2})(?:the\s)?"
+_TO = r"(?:\s?-{1,2}>\s?|\s?=>\s?|\s{0,2}(?:-to-|-|/|to|and|&|_|vs?\.?|\||->)\s{0,2})(?:the\s)?"
 _CENTRE = r"(?:the\s)?(?:center|centre|middle)(?:\s(?:lug|terminal|post|screw))?"
 _N = rf"(?:neutral|neut|nuetral|netural|n|w|white|wht|{_CENTRE})\b"
 _LEG = r"(?:legs?|lines?|hots?|phases?|sides?)"
@@ -20,6 +20,9 @@ _NUMBERED1, _NUMBERED2 = (rf"\b(?:l|leg\s?|line\s?|hot\s?|phase\s?){number}(?!\d
 _L1 = rf"(?:{_NUMBERED1}|\b(?:black|blk|x|leg\sa|a\sleg|left\s(?:lug|terminal|leg|hot|side))\b)"
 _L2 = rf"(?:{_NUMBERED2}|\b(?:red|y|leg\sb|b\sleg|right\s(?:lug|terminal|leg|hot|side))\b)"
 POINTS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    (r"\bl1l2\b|\bl2l1\b", ("L1-L2",)),
+    (r"\bl1n\b|\bnl1\b", ("L1-N",)),
+    (r"\bl2n\b|\bnl2\b", ("L2-N",)),
     (rf"{_L1}{_TO}{_L2}|{_L2}{_TO}{_L1}|\bleft{_TO}right\b", ("L1-L2",)),
     (
         r"\b(?:across|between|over)\s(?:the\s|both\s|two\s|of\s|outer\s|outside\s|hot\s){0,3}"
@@ -36,7 +39,7 @@ POINTS: tuple[tuple[str, tuple[str, ...]], ...] = (
         rf"(?:\s(?:of\sthe\sblock\s)?to\s(?:the\s)?{_N})?",
         LEGS,
     ),
-    (rf"\b(?:{_LEG}|{_OUTER})\sto\s(?:the\s)?{_N}(?:\s(?:on\s)?(?:each|both))?", LEGS),
+    (rf"\b(?:{_LEG}|{_OUTER}){_TO}{_N}(?:\s(?:on\s)?(?:each|both))?", LEGS),
     (_NUMBERED1, ("L1-N",)),
     (_NUMBERED2, ("L2-N",)),
     (r"\b(?:to|and)\s(?:the\s)?(?:neutral|neut)\b(?:\s(?:on\s)?(?:each|both))?", LEGS),
@@ -88,15 +91,16 @@ IDLE = re.compile(
     r"\b(?:elements?|burners?|oven|bake)\s(?:are\s|is\s|all\s)?off\b"
 )
 _LOADS = (
-    r"elements?|elems?|burners?|eyes?|coils?|bake|broil|oven|knobs?|units?|cooktop|surface|load|everything|all\sfour|"
+    r"controls?|switch(?:es)?|dials?|radiants?|rings?|infinites?|elements?|elems?|burners?|eyes?|coils?|bake|broil|oven|knobs?|units?|cooktop|surface|load|everything|all\sfour|"
     r"[lr][fr]|[fr][lr]|front|rear|back|left|right|it"
 )
-_ON = r"on|called|calling|running|energi[sz]ed|heating|demanding|going|at\s(?:hi|high|max|full)|cranked|lit"
+_ON = r"on|closed|called|calling|running|energi[sz]ed|heating|demanding|going|at\s(?:hi|high|max|full)|cranked|lit"
 #: A load that is said to be on holds for the readings of the whole note.
 SAID_ON = re.compile(
     rf"\bunder\s(?:full\s)?load|\bloaded\b|\bcalling\b|\benergi[sz]ed\b|\bon\s(?:hi|high|max)\b|\bload\sapplied|"
     rf"\b(?:{_LOADS})\s(?:(?:is|are|was|were|turned|switched|both|set|all|knob|burner|element|cranked)\s){{0,3}}(?:{_ON})\b|"
-    r"\b(?:turn(?:ed|ing)?|switch(?:ed|ing)?|crank(?:ed|ing)?)\son\b"
+    r"\b(?:turn(?:ed|ing)?|switch(?:ed|ing)?|crank(?:ed|ing)?)\son\b|"
+    r"\b(?:turn(?:ed|ing)?|set|crank(?:ed|ing)?|dial(?:ed)?|put)\s(?:\w+\s){1,4}(?:up|(?:to|on|at)\s(?:hi|high|max|full))\b"
 )
 _NAMED_LOAD = r"\bload\b|\bburners?\b|\belements?\b"
 LOADED = re.compile(rf"{SAID_ON.pattern}|{_NAMED_LOAD}")

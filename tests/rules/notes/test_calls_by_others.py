@@ -212,3 +212,140 @@ def test_the_lower_element_that_stays_dark(note: str, read: Read) -> None:
 )
 def test_weak_all_over(note: str, read: Read) -> None:
     assert ("surface.heat@all", "weak") in pairs(read, note)
+
+
+# --- other ways to say the same -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "note",
+    [
+        "Panel is dead until I crank up one of the eyes, then it boots right up",
+        "Screen blank with knobs off. Rotate the left front control and it lights up.",
+        "No clock, but flipping on any burner brings it back to life",
+        "The readout has no power unless a surface unit is engaged",
+        "Display black at rest, wakes when the back left is dialed up",
+        "clock is blank, twist any infinite switch and the numbers come up",
+    ],
+)
+def test_a_display_that_a_knob_wakes(note: str, read: Read) -> None:
+    assert pairs(read, note) == WAKES
+
+
+@pytest.mark.parametrize(
+    "note",
+    [
+        "The residual heat indicator hasn't gone out since Friday and the glass is at room temperature",
+        "Hot dot never goes away. The ceramic surface is stone cold.",
+        "Hot burner lamp lit, glass at ambient",
+        "cooktop hot led stays lit day and night, no warmth in the glass",
+        "hot indicator won't clear, nothing hot",
+    ],
+)
+def test_a_hot_light_and_no_heat_is_the_light_only(note: str, read: Read) -> None:
+    assert pairs(read, note) == {("hot_light.cold@unnamed", "lit")}
+
+
+@pytest.mark.parametrize(
+    "note",
+    [
+        "Element-on light lit. All controls off.",
+        "Signal light on, every infinite switch off, no current through any element.",
+        "burner-on indicator won't go out, nothing is hot",
+    ],
+)
+def test_a_burner_on_light_and_no_heat_is_the_light_only(note: str, read: Read) -> None:
+    assert pairs(read, note) == {("indicator.off", "lit")}
+
+
+@pytest.mark.parametrize(
+    ("note", "where"),
+    [
+        ("back right ring boils hard even on simmer", "right_rear"),
+        ("RF eye: same heat at every number, no middle ground", "right_front"),
+        ("left rear heats at full strength regardless of the position chosen", "left_rear"),
+        ("LR either off or on full, nothing in between", "left_rear"),
+        ("the dial of the front left has no effect on the heat", "left_front"),
+    ],
+)
+def test_a_burner_that_knows_only_full(note: str, where: str, read: Read) -> None:
+    assert pairs(read, note) == {(f"{FULL}@{where}", "full"), (f"surface.heat@{where}", "normal")}
+
+
+@pytest.mark.parametrize(
+    "note",
+    [
+        "the upper half works great, the lower half is stone cold, clock looks normal",
+        "Inside of the oven stays cold, burners and numbers ok",
+        "Cavity never got past 80 with a 375 call. Board says preheating. Surface rings normal.",
+        "surface rings fine, display fine, cavity cold",
+    ],
+)
+def test_a_cold_oven_under_sound_burners(note: str, read: Read) -> None:
+    sound = {("surface.heat@all", "normal"), ("display", "lit")}
+    assert pairs(read, note) == {("oven.bake.heat", "none"), *sound}
+
+
+@pytest.mark.parametrize(
+    "note",
+    [
+        "oven temperature has a shortfall of about 40 degrees, upper and lower coils both red",
+        "Set point 375, average 335. Both elements glow.",
+        "oven runs roughly 40 below and each element turns red",
+        "probe in the middle says 310 on a 350 call, top and bottom elements both glowing",
+        "bake temp off abt 40 under, bake and broil red",
+    ],
+)
+def test_too_cold_with_both_elements_red(note: str, read: Read) -> None:
+    assert pairs(read, note) == TOO_COLD
+
+
+@pytest.mark.parametrize(
+    "note",
+    [
+        "leg-to-leg 0V, L1N 121, L2N 121, LF switch closed",
+        "hot-to-neut 121 & 121, hot-hot zilch with one burner on",
+        "Put the left rear on high: L1-to-N 121, L2-to-N 121, L1-to-L2 0",
+        "TB loaded -> L1N 121 / L2N 121 / L1L2 0",
+    ],
+)
+def test_meter_points_in_shorthand(note: str, read: Read) -> None:
+    assert pairs(read, note) == LOST_LEG
+
+
+@pytest.mark.parametrize(
+    ("note", "facts"),
+    [
+        ("rt frt ring nada, others norm", {("surface.heat@right_front", "none"), ("surface.heat@others", "normal")}),
+        ("There were no sparks. Nobody's been shocked.", {("hazard.sparks", "no"), ("hazard.shock", "no")}),
+        ("Any smoke or sparks? The answer to each was no.", {("hazard.smoke", "no"), ("hazard.sparks", "no")}),
+        ("broiling poses no difficulty", {("oven.broil.heat", "normal")}),
+        ("Bake element energizes itself", {("oven.off_heat", "some"), ("hazard.heat_when_off", "yes")}),
+        ("Spark inside the console", {("hazard.sparks", "yes")}),
+    ],
+)
+def test_shorthand_and_formal_words(note: str, facts: set[tuple[str, object]], read: Read) -> None:
+    assert pairs(read, note) == facts
+
+
+@pytest.mark.parametrize(
+    "note",
+    [
+        "The elevator is out of order, use the stairs.",
+        "My name is Ray Sparks.",
+        "We live on Coal Fire Road.",
+        "Our old stove had a burner that never worked.",
+        "The clock is an hour off since daylight saving.",
+        "Please put it back in the box.",
+        "It takes 25 minutes to get here from the shop.",
+        "My other range at the cabin does not heat.",
+        "The garage breaker tripped.",
+        "I'm 40 and a bit short.",
+        "She tested every burner phone.",
+        "The internet is so slow today.",
+        "We had a storm door installed.",
+        "The outage is scheduled for next week.",
+    ],
+)
+def test_everyday_talk_says_nothing_of_the_range(note: str, read: Read) -> None:
+    assert not pairs(read, note)
