@@ -25,6 +25,7 @@ SMALLEST = 0.005  # V, A or ohm; below this the table shows 0
 @click.option("--quantity", type=click.Choice(QUANTITIES), default="volts", show_default=True)
 @click.option("--while", "state", default="idle", show_default=True, help="State of the appliance, e.g. loaded, bake.")
 @click.option("--meter", type=click.Choice(list(METERS)), default="digital", show_default=True)
+@click.option("--at-temp", default="70F", show_default=True, help="Temperature of the sensor, for its ohms.")
 @click.option("--in-circuit", is_flag=True, help="Ohms with no lead lifted.")
 @click.option("--fault", "faults", multiple=True, metavar="FAULT[@UNIT]", help="Only these suspects.")
 @click.option("--reading", help="What the meter showed; marks the suspects it fits.")
@@ -44,7 +45,8 @@ def expect_command(
     expert = opened(book)
     try:
         signatures = expert.signatures(appliance_from_file(expert, appliance))
-        wanted = Probe(probe["quantity"], at, probe["state"], probe["meter"], not probe["in_circuit"])
+        warm = parse_quantity(probe["at_temp"], "degC", "--at-temp")
+        wanted = Probe(probe["quantity"], at, probe["state"], probe["meter"], not probe["in_circuit"], warm)
         number = None if reading is None else parse_quantity(reading, UNITS[wanted.quantity], "--reading")
         suspects = [(name, where or None) for name, _, where in (fault.partition("@") for fault in faults)]
         rows = expected_readings(signatures, wanted, suspects or None, number)

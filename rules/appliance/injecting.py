@@ -6,13 +6,14 @@ solver takes them all at once.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.appliance.wiring import SWAPS, Wiring, leg_phasors
+from rules.appliance.wiring import ONE_LEG_TWICE, SWAPS, Wiring, leg_phasors
 from rules.bookkeeping.types import Effect
 from rules.bookkeeping.yamlsource import nearest
 from rules.terms import BookError
@@ -21,6 +22,9 @@ from rules.terms import BookError
 SETTINGS = {"locked": "lock", "demo": "demo", "delayed": "timer"}
 
 SHORT_OHMS = 0.01
+
+#: Effects that are put in after the others, so that the order in which they are written does not matter.
+_LAST = {"resistive": 1, "fitted": 1, "open": 2}
 
 #: Modes that say how much: ohms, a share of the element, degrees F, a share of the voltage.
 NEED_AMOUNTS = ("resistive", "grounded", "in_series", "in_shunt", "offset_f", "low_voltage")
@@ -70,7 +74,7 @@ def parts_of(wiring: Wiring) -> dict[str, tuple[str, ...]]:
     """Every part that can fail, and the modes it can fail in."""
     modes: dict[str, tuple[str, ...]] = {}
     for branch in wiring.impedance:
-        if branch.startswith(("meter ", "stray_", "cross_")) or branch.endswith((".a", ".b", ".to_frame")):
+        if branch.startswith(("meter ", "stray_", "cross_")) or branch.endswith((".a", ".b")):
             continue
         if branch in wiring.normally_open:
             modes[branch] = ("fitted",)
@@ -80,9 +84,9 @@ def parts_of(wiring: Wiring) -> dict[str, tuple[str, ...]]:
             modes[branch] = ("open", "resistive", "shorted")
     for element in wiring.elements:
         modes[element] = ("open", "shorted", "grounded", "resistive")
-    modes |= {"breaker": ("open",), "supply": ("208Y/120", "low_voltage")}
+    modes |= {"breaker": ("open",), "supply": ("208Y/120", "low_voltage", ONE_LEG_TWICE)}
     if wiring.appliance.cord != "hard-wired":
-        modes["cord"] = tuple(SWAPS)
+        modes["cord"] = tuple(name for name, ends in SWAPS.items() if f"plug_{ends[1]}" in wiring.impedance)
     if wiring.appliance.oven:
         modes["control"] = ("dead",)
         modes["sensor"] = ("open", "shorted", "in_series", "in_shunt", "other_curve")
@@ -108,6 +112,8 @@ def _check_amounts(effect: Effect) -> str | None:
         wrong = f"{effect.mode} needs amounts"
     elif effect.amounts and effect.mode not in (*NEED_AMOUNTS, "fitted"):
         wrong = f"{effect.mode} takes no amounts"
+    elif not all(math.isfinite(amount) for amount in effect.amounts):
+        wrong = f"{effect.mode} needs finite amounts"
     elif any(not amount > 0 for amount in effect.amounts) and effect.mode != "offset_f":
         wrong = f"{effect.mode} needs amounts above 0"
     elif effect.mode == "grounded" and any(amount > 1 for amount in effect.amounts):
@@ -116,12 +122,19 @@ def _check_amounts(effect: Effect) -> str | None:
 
 
 def machines(wiring: Wiring, effects: Sequence[Effect], where: str | None) -> list[Machine]:
-    """One machine for each variant of the effects (the amounts of the effect that has several)."""
+    """One machine for each variant of the effects (the amounts of the effect that has several).
+
+    Several effects on one part add up, whatever their order: what is open stays open, resistances in line are added.
+    Raises BookError for an effect this appliance cannot have, and for a contact that is to be both open and welded.
+    """
+    for part in {effect.part for effect in effects}:
+        if {"open", "welded"} <= {effect.mode for effect in effects if effect.part == part}:
+            raise BookError([f"{part} cannot be open and welded at once; leave one out"])
     variants = max((len(effect.amounts) for effect in effects), default=1) or 1
     made = []
     for number in range(variants):
         machine = Machine()
-        for effect in effects:
+        for effect in sorted(effects, key=lambda effect: _LAST.get(effect.mode, 0)):
             fault = check_effect(wiring, effect, where)
             if fault:
                 raise BookError([fault])
@@ -162,11 +175,11 @@ def _sensor(machine: Machine, mode: str, amount: float) -> None:
     if mode == "other_curve":
         machine.other_curve = True
     elif mode == "in_shunt":
-        machine.sensor_shunt = amount
+        machine.sensor_shunt = 1 / (1 / machine.sensor_shunt + 1 / amount)
+    elif mode == "shorted":
+        machine.sensor_shunt = SHORT_OHMS
     else:
-        machine.sensor_series = {"open": float("inf"), "in_series": amount}.get(mode, 0.0)
-        if mode == "shorted":
-            machine.sensor_shunt = SHORT_OHMS
+        machine.sensor_series += math.inf if mode == "open" else amount
 
 
 def _element(machine: Machine, wiring: Wiring, part: str, mode: str, amount: float) -> None:
@@ -176,7 +189,7 @@ def _element(machine: Machine, wiring: Wiring, part: str, mode: str, amount: flo
     elif mode == "shorted":
         machine.ohms |= {near: complex(SHORT_OHMS), far: complex(SHORT_OHMS)}
     elif mode == "resistive":
-        machine.ohms[near] = wiring.impedance[near] + amount
+        machine.ohms[near] = machine.ohms.get(near, wiring.impedance[near]) + amount
     else:
         whole = wiring.impedance[near] + wiring.impedance[far]
         machine.ohms |= {near: max(amount, 0.001) * whole, far: max(1 - amount, 0.001) * whole}
@@ -192,7 +205,7 @@ def _branch(machine: Machine, wiring: Wiring, part: str, mode: str, amount: floa
     change: dict[str, Callable[[], complex]] = {
         "open": lambda: complex("inf"),
         "shorted": lambda: complex(SHORT_OHMS),
-        "resistive": lambda: wiring.impedance[part] + amount,
+        "resistive": lambda: machine.ohms.get(part, wiring.impedance[part]) + amount,
         "welded": lambda: wiring.impedance[part],
     }
     machine.ohms[part] = change[mode]()

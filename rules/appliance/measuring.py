@@ -20,6 +20,7 @@ from rules.appliance.operating import Runs, conducting, seen_by_control, solve_s
 from rules.appliance.wiring import LOW_IMPEDANCE_OHMS, METER_OHMS, METER_POINTS, Wiring
 from rules.bookkeeping.yamlsource import nearest
 from rules.electrical.circuit import Network
+from rules.electrical.elements import HOT_FACTOR, WATTS_OVER, WATTS_UNDER
 from rules.electrical.verdict import OHM_METER, Meter
 from rules.terms import InputError, Problem
 
@@ -33,8 +34,10 @@ UNITS: dict[Quantity, str] = {"volts": "V", "amps": "A", "ohms": "ohm"}
 POINTS = {**METER_POINTS, "L1-G": ("L1", "NS"), "L2-G": ("L2", "NS"), "N-CH": ("N", "CH"), "CH-G": ("CH", "NS")}
 
 SUPPLY_LOW, SUPPLY_HIGH = 114 / 120, 126 / 120  # ANSI C84.1 service range A, as shares of 120 V (domain C10)
-WATTS_LOW, WATTS_HIGH = 0.90, 1.05  # IEC 60335-1 10.1, heating elements: +5 %, -10 % (from memory)
 VOLT_METER = Meter(0.007, 0.2)  # 0.7 % and 2 counts of 0.1 V, a hand meter (domain 4.5)
+SENSOR_OHMS = 5.3  # a sound sensor's tolerance at room temperature, a range service sheet (domain C2)
+MOST_STRAY = 10.0  # cable capacitance lies between 100 pF and ten times that (common practice)
+LOADS = ("control", "oven_lamp", "cooling_fan", "convection_fan", "lock_motor", "indicator_lamp")
 CLAMP_METER = Meter(0.02, 0.1)  # 2 % and 0.1 A, from memory
 DEAD_OPEN_OHMS = 20e6  # a hand meter's highest range; above it shows an open line
 PROBE = "probe"
@@ -44,9 +47,9 @@ PROBE = "probe"
 class Probe:
     """A reading about to be taken.
 
-    ``at``: a pair of points (``L1-N``) or a part (``bake_element``, ``left_front.high_limit``, ``sensor``). ``state``:
-    as :class:`~rules.appliance.operating.Runs` names them. ``lifted``: one lead of the part is off (ohms only).
-    ``room_c``: the sensor's temperature for its ohms, C.
+    ``at``: a pair of points (``L1-N``), of nodes (``left_front.H1-CH``), or a part (``bake_element``, ``sensor``).
+    ``state``: as :class:`~rules.appliance.operating.Runs` names them. ``lifted``: one lead of the part is off (ohms
+    only). ``room_c``: the sensor's temperature for its ohms, C.
     """
 
     quantity: Quantity
@@ -70,8 +73,8 @@ class Expected:
 
     def holds(self, reading: float) -> bool:
         """Whether a reading is one this machine could give."""
-        if np.isinf(reading) or np.isinf(self.value):
-            return bool(np.isinf(reading) and np.isinf(self.high))
+        if np.isinf(self.high):
+            return bool(np.isinf(reading) or reading >= self.low)
         return self.low <= reading <= self.high
 
 
@@ -81,38 +84,64 @@ def expected(wiring: Wiring, machines: Sequence[Machine], probe: Probe) -> list[
     if probe.quantity == "ohms":
         return [_ohm_band(float(ohms), wiring, probe) for ohms in _ohms(wiring, machines, probe)]
     nominal = _live(wiring, machines, probe)
+    strongest = _live(_more_stray(wiring), machines, probe) if probe.quantity == "volts" else nominal
     meter = VOLT_METER if probe.quantity == "volts" else CLAMP_METER
-    spread = (1.0, 1.0) if probe.quantity == "volts" else (WATTS_LOW, WATTS_HIGH)
-    bands = (meter.widen((v * SUPPLY_LOW * spread[0], v * SUPPLY_HIGH * spread[1])) for v in nominal)
-    return [Expected(float(v), *band) for v, band in zip(nominal, bands, strict=True)]
+    spread = (1.0, 1.0) if probe.quantity == "volts" else (WATTS_UNDER, WATTS_OVER)
+    found = []
+    for value, ghost in zip(nominal, strongest, strict=True):
+        ends = (min(value, ghost) * SUPPLY_LOW * spread[0], max(value, ghost) * SUPPLY_HIGH * spread[1])
+        found.append(Expected(float(value), *meter.widen(ends)))
+    return found
 
 
 def places(wiring: Wiring) -> list[str]:
     """Where a probe can be put on this appliance."""
-    parts = [b for b in wiring.impedance if not b.startswith(("meter ", "stray_", "cross_", "person"))]
-    parts = [b for b in parts if not b.endswith((".a", ".b", ".to_frame"))]
+    hidden = ("meter ", "stray_", "cross_", "person", "short_", "l2_load")
+    parts = [b for b in wiring.impedance if not b.startswith(hidden) and not b.endswith((".a", ".b", ".to_frame"))]
     return [*POINTS, *wiring.elements, *parts, *(["sensor"] if wiring.appliance.oven else [])]
 
 
 def _check_state(wiring: Wiring, machines: Sequence[Machine], probe: Probe) -> None:
     problems = []
-    if probe.at not in places(wiring):
+    if probe.at not in places(wiring) and not _node_pair(wiring, probe.at):
         problems.append(Problem("at", f"nothing named {probe.at!r} here{nearest(probe.at, places(wiring))}"))
     states = Runs(stack(wiring, machines), 0.0).states
     if probe.state not in states:
         problems.append(Problem("while", f"no state {probe.state!r}; write one of {', '.join(states)}"))
-    if probe.at in POINTS and probe.quantity == "amps":
+    if probe.quantity == "amps" and (probe.at in POINTS or _node_pair(wiring, probe.at)):
         problems.append(Problem("at", "a current runs through a part, not between two points; name a part"))
+    if probe.quantity == "ohms" and (probe.at in LOADS or probe.at.endswith("hot_lamp") or probe.at in POINTS):
+        problems.append(
+            Problem("at", "lamps, fans, motors and the control show no steady ohms; read volts, or name a part")
+        )
+    if probe.quantity != "volts" and probe.meter != "digital":
+        problems.append(Problem("meter", "a low-impedance range reads volts only"))
     if probe.at == "sensor" and probe.quantity != "ohms":
         problems.append(Problem("at", "the sensor is measured in ohms only, unplugged"))
     if problems:
         raise InputError(problems)
 
 
+def _node_pair(wiring: Wiring, at: str) -> tuple[str, str] | None:
+    """Two nodes of the drawing, written ``left_front.H1-CH``; G is the supply's ground."""
+    first, _, second = at.partition("-")
+    first, second = ("NS" if end == "G" else end for end in (first, second))
+    return (first, second) if first != second and {first, second} <= set(wiring.network.nodes) else None
+
+
+def _more_stray(wiring: Wiring) -> Wiring:
+    """The same range on a cable with the most capacitance."""
+    ohms = {b: z / MOST_STRAY if b.startswith("stray_") else z for b, z in wiring.impedance.items()}
+    return replace(wiring, impedance=ohms)
+
+
 def _ends(wiring: Wiring, at: str) -> tuple[str, str]:
     """The two nodes a probe sits between."""
     if at in POINTS:
         return POINTS[at]
+    pair = _node_pair(wiring, at)
+    if pair:
+        return pair
     if at in wiring.elements:
         near, far = wiring.elements[at]
         return wiring.network.branches[near][0], wiring.network.branches[far][1]
@@ -144,7 +173,7 @@ def _ohms(wiring: Wiring, machines: Sequence[Machine], probe: Probe) -> NDArray[
         return seen_by_control(fleet, probe_ohms(fleet, probe.room_c))
     admittance = _dead(fleet, probe)
     part = wiring.elements.get(probe.at, (probe.at,))
-    if probe.lifted and probe.at not in POINTS:
+    if probe.lifted and not _node_pair(wiring, probe.at):
         column = wiring.network.branch_number()
         with np.errstate(divide="ignore"):
             series: NDArray[np.float64] = np.add.reduce([1 / np.abs(admittance[:, column[b]]) for b in part])
@@ -186,6 +215,10 @@ def _ohm_band(ohms: float, wiring: Wiring, probe: Probe) -> Expected:
     """An element's tolerance widened by the meter's; for the rest the meter's alone."""
     if np.isinf(ohms):
         return Expected(ohms, DEAD_OPEN_OHMS, ohms)
-    band = (ohms / WATTS_HIGH, ohms / WATTS_LOW) if probe.at in wiring.elements else (ohms, ohms)
+    band = (ohms, ohms)
+    if probe.at in wiring.elements:
+        band = (ohms / WATTS_OVER / HOT_FACTOR, ohms / WATTS_UNDER)
+    elif probe.at == "sensor":
+        band = (ohms - SENSOR_OHMS, ohms + SENSOR_OHMS)
     low, high = OHM_METER.widen(band)
     return Expected(ohms, low, high)

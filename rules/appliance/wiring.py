@@ -4,6 +4,9 @@ Names follow the trade: legs L1 and L2, neutral N, frame CH. Every heating eleme
 between them, so that a ground fault can sit anywhere along it. Node NS is the service's neutral point, joined to
 earth there, and the reference of all voltages.
 
+Not drawn, because it is not the circuit's: the keypad, the door and lock switches' logic, the limiter and cut-out
+opening as they warm (a part that fails only when hot), gaskets, and where the sensor sits.
+
 Values without a source beside them are round numbers of common practice; they set the scale of millivolts and
 milliohms only, and no conclusion rests on them.
 """
@@ -41,7 +44,14 @@ BODY_OHMS = 1000.0  # a person from hand to hand or hand to foot, the round numb
 METER_POINTS = {"L1-L2": ("L1", "L2"), "L1-N": ("L1", "N"), "L2-N": ("L2", "N"), "N-G": ("N", "NS")}
 
 #: Conductors a cord or outlet can have exchanged.
-SWAPS = {"l1_n_swapped": ("l1", "n"), "l2_n_swapped": ("l2", "n")}
+SWAPS = {
+    "l1_n_swapped": ("l1", "n"),
+    "l2_n_swapped": ("l2", "n"),
+    "l1_g_swapped": ("l1", "g"),
+    "n_g_swapped": ("n", "g"),
+}
+ONE_LEG_TWICE = "one_leg_twice"  # both hots of the outlet or panel on the same leg
+_RANGE_SIDE = {"l1": "L1", "l2": "L2", "n": "N", "g": "CH"}
 
 
 @dataclass(frozen=True)
@@ -64,7 +74,7 @@ class Wiring:
 
 def leg_phasors(supply: str) -> tuple[complex, complex]:
     """The two legs against neutral: opposite on 120/240 V, 120 degrees apart on 208Y/120 V."""
-    second = math.pi if supply == "120/240" else -2 * math.pi / 3
+    second = {"120/240": math.pi, ONE_LEG_TWICE: 0.0}.get(supply, -2 * math.pi / 3)
     return complex(LEG_VOLTS), cmath.rect(LEG_VOLTS, second)
 
 
@@ -142,14 +152,20 @@ def _supply(drawing: _Drawing, appliance: Appliance) -> None:
     if appliance.cord != "3-wire":
         drawing.normally_open.add("bond_strap")
     if appliance.cord != "hard-wired":
-        for first, second in SWAPS.values():
-            drawing.absent(f"cross_{first}_{second}", f"{first.upper()}W", second.upper(), PLUG_OHMS)
-            drawing.absent(f"cross_{second}_{first}", f"{second.upper()}W", first.upper(), PLUG_OHMS)
+        for ends in SWAPS.values():
+            for a, b in (ends, ends[::-1]) if appliance.cord == "4-wire" or "g" not in ends else ():
+                drawing.absent(f"cross_{a}_{b}", f"{a.upper()}W", _RANGE_SIDE[b], PLUG_OHMS)
     stray = 1 / (2j * math.pi * HERTZ * COUPLING_FARADS)
     for name, a, b in (("stray_l1_l2", "L1", "L2"), ("stray_l1_g", "L1", "NS"), ("stray_l2_g", "L2", "NS")):
         drawing.part(name, a, b, stray)
     drawing.absent("person", "CH", "NS", BODY_OHMS)
-    for name, a, b in (("l1_l2", "L1", "L2"), ("l1_ch", "L1", "CH"), ("l2_ch", "L2", "CH"), ("l1_n", "L1", "N")):
+    for name, a, b in (
+        ("l1_l2", "L1", "L2"),
+        ("l1_ch", "L1", "CH"),
+        ("l2_ch", "L2", "CH"),
+        ("l1_n", "L1", "N"),
+        ("l2_n", "L2", "N"),
+    ):
         drawing.absent(f"short_{name}", a, b, CONTACT_OHMS)  # charred or chewed insulation
     drawing.absent("l2_load", "L2", "N", LAMP_OHMS)  # some ranges hang a lamp or fan on the other leg
     for points, (a, b) in METER_POINTS.items():

@@ -12,6 +12,7 @@ import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
+import lcapy
 import numpy as np
 import pytest
 
@@ -98,7 +99,6 @@ def test_against_ngspice(tmp_path: Path) -> None:
 
 
 def test_against_lcapy() -> None:
-    lcapy = pytest.importorskip("lcapy")
     compared = 0
     for solution in random_solutions(2, LCAPY_CASES, ("120/240",)):
         network = solution.network

@@ -9,12 +9,15 @@ import math
 
 import pytest
 
-from rules.appliance.injecting import Machine, machines
-from rules.appliance.measuring import Probe, expected, places
+from rules.appliance.injecting import Machine, machines, stack
+from rules.appliance.measuring import LOADS, POINTS, Probe, expected, places
+from rules.appliance.observing import room_sensor_ohms
+from rules.appliance.operating import Runs
 from rules.appliance.wiring import wire
 from rules.bookkeeping.loading import load_book
 from rules.bookkeeping.types import Effect
-from rules.terms import InputError
+from rules.electrical.elements import cold_band
+from rules.terms import BookError, InputError
 
 BOOK = load_book()
 RANGE = wire(BOOK.appliances["radiant_range"])
@@ -88,7 +91,8 @@ def test_every_place_can_be_probed_in_every_state() -> None:
     made = [Machine(), *machines(RANGE, [Effect("leg_l1", "open")], None)]
     for at in places(RANGE):
         for quantity in ("volts", "ohms"):
-            if at == "sensor" and quantity == "volts":
+            loads = at in LOADS or at in POINTS or at.endswith("hot_lamp")
+            if (at == "sensor" and quantity == "volts") or (quantity == "ohms" and loads):
                 continue
             for entry in expected(RANGE, made, Probe(quantity, at)):  # type: ignore[arg-type]
                 assert not math.isnan(entry.value)
@@ -108,3 +112,69 @@ def test_every_place_can_be_probed_in_every_state() -> None:
 def test_impossible_probes(probe: Probe, says: str) -> None:
     with pytest.raises(InputError, match=says):
         expected(RANGE, [Machine()], probe)
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_two_faults_do_not_depend_on_their_order(turned: bool) -> None:
+    """A burnt-through element that touches its sheath is open and grounded, however it is written down."""
+    effects = [Effect("bake_element", "open"), Effect("bake_element", "grounded", (0.5,))]
+    made = machines(RANGE, effects[::-1] if turned else effects, None)
+    assert expected(RANGE, made, Probe("ohms", "bake_element"))[0].value == math.inf
+    sensor = [Effect("sensor", "open"), Effect("sensor", "in_series", (50.0,))]
+    made = machines(RANGE, sensor[::-1] if turned else sensor, None)
+    assert expected(RANGE, made, Probe("ohms", "sensor"))[0].value == math.inf
+
+
+def test_resistances_in_line_add_up() -> None:
+    effects = [Effect("sensor", "in_series", (50.0,)), Effect("sensor", "in_series", (30.0,))]
+    assert expected(RANGE, machines(RANGE, effects, None), Probe("ohms", "sensor"))[0].value == pytest.approx(
+        1160, abs=1
+    )
+
+
+def test_a_contact_is_not_open_and_welded() -> None:
+    with pytest.raises(BookError, match="open and welded"):
+        machines(RANGE, [Effect("bake_relay", "open"), Effect("bake_relay", "welded")], None)
+
+
+@pytest.mark.parametrize(("share", "milliamps"), [(1.0, 12.0), (0.25, 6.0), (0.5, 0.0)])
+def test_a_damp_element_leaks_by_where_it_leaks(share: float, milliamps: float) -> None:
+    """Rule 2.8.4, 10 kilohm: ends 12 mA, quarter 6, middle 0 with both legs on."""
+    effects = [
+        Effect("bake_element", "grounded", (share,)),
+        Effect("bake_element.to_frame", "fitted", (10000.0,)),
+    ]
+    runs = Runs(stack(RANGE, machines(RANGE, effects, None)), room_sensor_ohms(RANGE))
+    assert runs.at["bake"].amps("bake_element.to_frame")[0] * 1000 == pytest.approx(milliamps, abs=0.15)
+
+
+def test_both_hots_on_one_leg() -> None:
+    assert reads(Probe("volts", "L1-L2", "idle"), ("supply", "one_leg_twice")) < 1
+    assert reads(Probe("volts", "L2-N", "idle"), ("supply", "one_leg_twice")) == pytest.approx(120, abs=1)
+
+
+def test_any_two_nodes_can_be_probed() -> None:
+    """SC-08: one side of the element stays live with the knob off; OV-08: the far side of a welded common relay."""
+    welded = ("{where}.line_contact", "welded")
+    assert reads(Probe("volts", "left_front.H1-CH"), welded) == pytest.approx(120, abs=1)
+    assert reads(Probe("volts", "L2B-CH"), ("double_line_break", "welded")) == pytest.approx(120, abs=1)
+
+
+def test_a_ghost_has_a_wide_band() -> None:
+    """Domain C14: 36 V at 100 pF, 59 V at 1 nF on a 10 megohm meter."""
+    made = machines(RANGE, [Effect("leg_l2", "open")], None)
+    ghost = expected(RANGE, made, Probe("volts", "L2-N", "idle"))[0]
+    assert ghost.holds(36.0)
+    assert ghost.holds(59.0)
+    assert not ghost.holds(120.0)
+
+
+@pytest.mark.parametrize("at", ["oven_lamp", "cooling_fan", "control", "L1-N"])
+def test_loads_have_no_steady_ohms(at: str) -> None:
+    with pytest.raises(InputError, match="no steady ohms"):
+        expected(RANGE, [Machine()], Probe("ohms", at))
+
+
+def test_the_element_s_band_is_the_verdict_s_own() -> None:
+    band = expected(RANGE, [Machine()], Probe("ohms", "bake_element"))[0]
+    assert (band.low, band.high) == pytest.approx(cold_band(2585.0), rel=1e-3)
