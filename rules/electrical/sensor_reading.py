@@ -207,12 +207,20 @@ def added_resistance_verdict(
     return judge(what, error, "delta_degF", band, _OVEN, dict.fromkeys(_OVEN_MEANS, means))
 
 
+MOST_USER_OFFSET_F = 35.0  # what a control's menu allows, from memory (domain OV-18)
+NOT_HEATING_F = 120.0  # an oven no warmer than this after a cycle never heated; common practice, no source
+
+
 def observed_error_verdict(set_f: float, actual_f: float, curve: Curve = "3750") -> Verdict:
     """Judge an oven's average against its setting, and name the resistance at the sensor that would explain it."""
     kind, ohms = explaining_ohms(checked(set_f, "set temperature"), checked(actual_f, "oven temperature"), curve)
     amount = f"{ohms:.1f} ohm" if ohms < 1000 else f"{ohms / 1000:.0f} kohm"
     cause = "in series with the sensor" if kind == "series" else "across the sensor"
-    hint = "" if actual_f == set_f else f" {amount} {cause} would explain it; so would the user offset."
+    hint = "" if actual_f == set_f else f" {amount} {cause} would explain it."
+    if 0 < abs(actual_f - set_f) <= MOST_USER_OFFSET_F:
+        hint += " So would the user offset."
+    if set_f > actual_f and actual_f <= NOT_HEATING_F:
+        hint = " The oven does not heat: look to its supply, relays and elements before its sensor."
     means: dict[Word, str] = {word: text + hint for word, text in _OVEN_MEANS.items()}
     return judge("oven error", actual_f - set_f, "delta_degF", (-OVEN_BAND_F, OVEN_BAND_F), _OVEN, means)
 

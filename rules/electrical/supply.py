@@ -189,7 +189,8 @@ def _lost_leg(volts: _Volts) -> Finding:
         return None
     return "open", (
         "One leg is open: both show 120 V because a unit that is on feeds the lost one back from the other."
-        " A low-impedance meter does not clear that. Switch every unit off to see which leg falls."
+        " A low-impedance meter does not clear that. Switch every unit off to see which leg falls. If both stay up with"
+        " nothing on, both hots hang on one leg in the cord, receptacle or panel: an electrician's."
     )
 
 

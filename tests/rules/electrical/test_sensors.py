@@ -234,3 +234,9 @@ def test_the_right_sensor_gives_no_error() -> None:
 @given(temp=st.floats(-400, 1000))
 def test_fahrenheit_and_back(temp: float) -> None:
     assert f_from_c(c_from_f(temp)) == pytest.approx(temp, abs=1e-9)
+
+
+def test_an_oven_at_room_temperature_is_not_a_matter_of_its_sensor() -> None:
+    assert "does not heat" in observed_error_verdict(350, 70).means
+    assert "user offset" in observed_error_verdict(350, 320).means
+    assert "user offset" not in observed_error_verdict(350, 290).means
