@@ -27,6 +27,7 @@ SENSOR_LEAST, SENSOR_MOST = 850.0, 3000.0
 HEATER_WATTS = 1.0  # least power that still warms the bimetal of an infinite switch; from memory
 
 
+LIMITERS = (".high_limit", ".coil_limiter")  # contacts that are closed until their unit is too hot
 Closing = dict[str, bool | Mask]  # contacts that close in a state, for all machines or for those in a mask
 
 
@@ -34,7 +35,8 @@ class Runs:
     """Machines in use. ``at[state]`` is what the solver gives for a state, one case a machine, worked out once.
 
     States: ``idle``; ``high <unit>``; ``low <unit>`` and ``low rest <unit>`` (cycling contact closed, and after its
-    bimetal has warmed); ``hot`` (top hot, knobs off); ``lamp``; ``all high``; ``bake``, ``bake rest`` (called, but
+    bimetal has warmed); ``limited <unit>`` (at high, its limiter has opened); ``cut out`` (at bake, the cut-out has
+    opened); ``hot`` (top hot, knobs off); ``lamp``; ``all high``; ``bake``, ``bake rest`` (called, but
     satisfied), ``broil``; ``convection`` and ``clean`` where the oven has them; ``loaded`` (every unit at high, or the
     oven at bake); ``meter <points> <idle|loaded>``. Raises KeyError for any other, naming those there are.
     """
@@ -60,9 +62,10 @@ class Runs:
         appliance = self.fleet.wiring.appliance
         names = ["idle"]
         for unit in appliance.positions:
-            names += [f"high {unit}", f"low {unit}", f"low rest {unit}"]
+            names += [f"high {unit}", f"low {unit}", f"low rest {unit}", f"limited {unit}"]
         names += ["hot", "all high"] if appliance.units else []
         names += ["lamp", "bake", "bake rest", "broil"] if appliance.oven else []
+        names += ["cut out"] if appliance.cutout != "none" else []
         names += ["convection"] if appliance.convection_watts else []
         names += ["clean"] if appliance.self_clean else []
         return (*names, "loaded")
@@ -75,6 +78,11 @@ class Runs:
             raise KeyError(f"no state {state!r} on this appliance; write one of {', '.join(self.states)}")
         if state == "loaded":
             state = "all high" if units else "bake"
+        if state == "cut out":
+            return self.closing("bake") | {"cutout": False}
+        if word == "limited":
+            opened = [contact for contact in self.fleet.wiring.contacts if contact.startswith(f"{unit}.")]
+            return _knob(self.fleet, unit) | {contact: False for contact in opened if contact.endswith(LIMITERS)}
         if state in ("all high", "hot"):
             return {contact: True for each in units for contact in _knob(self.fleet, each, hot=state == "hot")}
         if word in ("high", "low"):
@@ -135,7 +143,7 @@ def conducting(fleet: Fleet, closing: Closing) -> NDArray[np.complex128]:
     column = wiring.network.branch_number()
     conducts = np.ones(fleet.admittance.shape, dtype=bool)
     for contact in wiring.contacts:
-        at_rest = contact in ("cutout", "breaker_l1", "breaker_l2") or contact.endswith("high_limit")
+        at_rest = contact in ("cutout", "breaker_l1", "breaker_l2") or contact.endswith(LIMITERS)
         conducts[:, column[contact]] = closing.get(contact, at_rest)
     admittance: NDArray[np.complex128] = fleet.admittance * (conducts | fleet.welded)
     return admittance

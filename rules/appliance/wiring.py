@@ -192,7 +192,8 @@ def _surface_unit(drawing: _Drawing, appliance: Appliance, unit: Unit) -> None:
     ring_near, ring_far = near, f"{k}.R2"
     if appliance.cooktop == "coil":
         ring_near = f"{k}.E1"
-        drawing.part(f"{k}.receptacle", near, ring_near, CONTACT_OHMS)
+        drawing.part(f"{k}.receptacle", near, f"{k}.E0", CONTACT_OHMS)
+        drawing.contact(f"{k}.coil_limiter", f"{k}.E0", ring_near)
         drawing.part(f"{k}.receptacle_far", far, ring_far, CONTACT_OHMS)
     else:
         drawing.contact(f"{k}.high_limit", far, ring_far)
@@ -218,6 +219,7 @@ def _control_and_lamp(drawing: _Drawing, appliance: Appliance) -> None:
     drawing.part("control_supply", feed, "CT", CONTACT_OHMS)
     drawing.part("control", "CT", "N", CONTROL_OHMS)
     _switched_load(drawing, "lamp_switch", "oven_lamp", LAMP_OHMS)
+    drawing.contact("door_switch", "L1K", "oven_lamp.K")
     _switched_load(drawing, "cooling_fan_relay", "cooling_fan", FAN_OHMS)
     if appliance.convection_watts:
         _switched_load(drawing, "convection_fan_relay", "convection_fan", FAN_OHMS)

@@ -163,3 +163,26 @@ def test_a_miswired_cord_puts_line_voltage_on_120_volt_parts() -> None:
 def test_two_faults_at_once() -> None:
     seen = shown(("bake_element", "open"), ("broil_element", "open"))
     assert (seen["oven.bake.heat"], seen["oven.glow"], seen["surface.heat@left_front"]) == ("none", "neither", "normal")
+
+
+def test_a_welded_limiter_no_longer_protects() -> None:
+    """RU-05: the limiter never opens, so the ring heats where a sound one is cut off."""
+    ring = ["left_front.element.a", "left_front.element.b"]
+    assert simulated(("leg_l1", "shorted")).at["limited left_front"].watts(ring)[0] < 1
+    assert simulated(("{where}.high_limit", "welded")).at["limited left_front"].watts(ring)[0] > 2000
+
+
+def test_a_welded_cut_out_no_longer_protects() -> None:
+    bake = ["bake_element.a", "bake_element.b"]
+    assert simulated(("leg_l1", "shorted")).at["cut out"].watts(bake)[0] < 1
+    assert simulated(("cutout", "welded")).at["cut out"].watts(bake)[0] > 2000
+
+
+def test_a_coil_limiter_that_stays_open_leaves_the_coil_cold() -> None:
+    made = machines(COIL, [Effect("{where}.coil_limiter", "open")], "left_front")
+    assert observe_machines(COIL, made, BOOK.facts)["surface.heat@left_front"][0] == "none"
+
+
+def test_the_door_switch_lights_the_lamp_too() -> None:
+    runs = simulated(("door_switch", "welded"))
+    assert runs.at["idle"].watts(["oven_lamp"])[0] == pytest.approx(40, rel=0.05)
