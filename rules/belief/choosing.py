@@ -76,7 +76,7 @@ def choose(book: Book, signatures: Signatures, probability: Table, gate: Gate, p
     A technician who has measured nothing yet is shown what would confirm even a certain suspect.
 
     ``places``: units a question may be about. Where hands-in tests wait for the dead-check, the dead-check comes in
-    their place. Nobody who takes a call is shown any question before the hazard question has been answered.
+    their place. For whoever takes a call the hazard question leads the list until it has been answered.
     """
     units = tuple(places)
     unmeasured = gate.role == "technician" and not gate.measured

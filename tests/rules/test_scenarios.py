@@ -211,12 +211,10 @@ def test_in_a_stop_a_technician_is_shown_nothing_live(ask: Asker) -> None:
 
 def test_live_tests_wait_for_the_dead_check(ask: Asker) -> None:
     before = ask("nothing heats but the clock is lit", role="technician")
-    tests = {test.test: test for test in before.next_tests}
     assert not [test for test in before.next_tests if test.energised]
     after = ask("oven cold, display lit", "dead_check=proved", role="technician")
     assert any(test.who == "technician" for test in after.next_tests)
     assert "verify_dead" not in {test.test for test in after.next_tests}
-    assert tests is not None
     waiting = ask("oven cold, display lit", role="technician")
     assert waiting.next_tests[0].test == "verify_dead"
 
