@@ -89,7 +89,7 @@ def _models(book: Book) -> Iterator[str]:
             instead = "shows or context" if term.model == "circuit" else "circuit"
             yield f"{term.file}:{term.line}: model: {term.fact} is {term.model} here; write {instead}"
     for fact in sorted(known - set(book.facts)):
-        yield f"facts.yaml:1: (file): the circuit model predicts {fact}; add it"
+        yield f"facts/context.yaml:1: (file): the circuit model predicts {fact}; add it"
 
 
 def _effects(book: Book) -> Iterator[str]:

@@ -16,7 +16,7 @@ from typing import Literal
 from rules import concluding, visit
 from rules.advising import advise
 from rules.answer import ApplianceUsed, Conclusion, ContradictionNote, NearMiss, Scope, StopNow, TestAdvice, Triage
-from rules.appliance.observing import expected_ohms
+from rules.appliance.wiring import expected_ohms
 from rules.belief.choosing import Gate, choose
 from rules.belief.posterior import Belief, believe, factors, place_prior
 from rules.belief.signatures import Signatures, build

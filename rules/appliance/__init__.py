@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from rules.appliance.injecting import Machine, stack
-from rules.appliance.observing import Words, modelled_facts, observe, room_sensor_ohms
+from rules.appliance.observing import modelled_facts, observe
 from rules.appliance.operating import Runs
+from rules.appliance.seen.common import Words
+from rules.appliance.sensing import room_sensor_ohms
 from rules.appliance.wiring import Wiring
 from rules.bookkeeping.types import FactTerm
 

@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.appliance.injecting import Fleet, Machine, stack
-from rules.appliance.observing import probe_ohms, room_sensor_ohms
 from rules.appliance.operating import Runs, conducting, seen_by_control, solve_state
+from rules.appliance.sensing import probe_ohms, room_sensor_ohms
 from rules.appliance.wiring import LOW_IMPEDANCE_OHMS, METER_OHMS, METER_POINTS, Wiring
 from rules.bookkeeping.yamlsource import nearest
 from rules.electrical.circuit import Network

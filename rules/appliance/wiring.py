@@ -245,3 +245,8 @@ def _oven(drawing: _Drawing, appliance: Appliance) -> None:
         if watts:
             drawing.contact(f"{name}_relay", "L1K", f"{name}.K")
             drawing.element(f"{name}_element", f"{name}.K", "L2B", watts, appliance.rated_volts)
+
+
+def expected_ohms(wiring: Wiring, element: str) -> float:
+    """Resistance of a sound element, ohm: rated volts squared over watts."""
+    return sum(wiring.impedance[half].real for half in wiring.elements[element])

@@ -26,7 +26,7 @@ BOOK_FOLDER = Path(__file__).resolve().parent.parent / "book"
 
 #: Where each kind of record stands, and its form.
 _PLACES: dict[str, tuple[str, type[schemas.Record]]] = {
-    "facts": ("facts.yaml", schemas.FactSchema),
+    "facts": ("facts/*.yaml", schemas.FactSchema),
     "appliances": ("appliances.yaml", schemas.ApplianceSchema),
     "parts": ("parts.yaml", schemas.PartSchema),
     "cautions": ("cautions.yaml", schemas.CautionSchema),
@@ -45,7 +45,7 @@ def load_book(folder: Path | None = None) -> Book:
     """
     folder = folder or BOOK_FOLDER
     if not folder.is_dir():
-        raise BookError([f"{folder}: no such folder; give the folder that holds facts.yaml"])
+        raise BookError([f"{folder}: no such folder; give the folder that holds facts/, faults/ and trade/"])
     problems: list[str] = []
     digest = hashlib.sha256()
     records: dict[str, dict[str, Any]] = {}

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rules.appliance.observing import expected_ohms
+from rules.appliance.wiring import expected_ohms
 from rules.bookkeeping.types import Book, Condition, Derivation, FactTerm, Rule
 from rules.chaining.premises import ANY, EVERY_TRIED, SAME, value_test
 from rules.checking.configurations import CERTAIN, POSSIBLE, Looks, Rows

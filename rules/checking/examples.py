@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, cast
 
-from rules.appliance.observing import expected_ohms
+from rules.appliance.wiring import expected_ohms
 from rules.belief.signatures import Signatures
 from rules.bookkeeping.types import Appliance, Rule
 from rules.casefile import CaseFile, lay_out

@@ -11,8 +11,8 @@ import pytest
 
 from rules.appliance.injecting import Machine, machines, stack
 from rules.appliance.measuring import LOADS, POINTS, Probe, expected, places
-from rules.appliance.observing import room_sensor_ohms
 from rules.appliance.operating import Runs
+from rules.appliance.sensing import room_sensor_ohms
 from rules.appliance.wiring import wire
 from rules.bookkeeping.loading import load_book
 from rules.bookkeeping.types import Effect

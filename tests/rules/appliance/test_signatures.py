@@ -12,8 +12,8 @@ import pytest
 
 from rules.appliance import observe_machines
 from rules.appliance.injecting import Machine, check_effect, machines, stack
-from rules.appliance.observing import held_temperature_f, room_sensor_ohms
 from rules.appliance.operating import Runs
+from rules.appliance.sensing import held_temperature_f, room_sensor_ohms
 from rules.appliance.wiring import wire
 from rules.bookkeeping.loading import load_book
 from rules.bookkeeping.types import Effect

@@ -49,9 +49,9 @@ def test_version_is_the_content_s(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("file", "old", "new", "field", "says"),
     [
-        ("facts.yaml", "kind: choice", "kind: chioce", "kind", "choice"),
-        ("facts.yaml", "  usual: lit", "  usual: lti", "usual", "lit, dim"),
-        ("facts.yaml", "told_by: caller", "toldby: caller", "toldby", "told_by"),
+        ("facts/supply.yaml", "kind: choice", "kind: chioce", "kind", "choice"),
+        ("facts/supply.yaml", "  usual: lit", "  usual: lti", "usual", "lit, dim"),
+        ("facts/supply.yaml", "told_by: caller", "toldby: caller", "toldby", "told_by"),
         ("trade/supply.yaml", "{fact: display, is: lit}", "{fact: disply, is: lit}", "fact", "'display'"),
         ("trade/supply.yaml", "{fact: display, is: lit}", "{fact: display, is: bright}", "is", "lit, dim"),
         ("trade/supply.yaml", "[supply.leg_l2_open]", "[supply.leg_l3_open]", "points_to", "supply.leg_l"),
@@ -124,8 +124,8 @@ def test_an_effect_the_circuit_does_not_have_is_refused(tmp_path: Path) -> None:
 def test_a_missing_file_and_a_missing_folder(tmp_path: Path) -> None:
     folder = tmp_path / "book"
     shutil.copytree(BOOK_FOLDER, folder)
-    (folder / "facts.yaml").unlink()
-    with pytest.raises(BookError, match=r"facts.yaml:1: \(file\): missing"):
+    shutil.rmtree(folder / "facts")
+    with pytest.raises(BookError, match=r"facts/\*.yaml:1: \(file\): missing"):
         load_book(folder)
     with pytest.raises(BookError, match="no such folder"):
         load_book(tmp_path / "nowhere")
