@@ -16,7 +16,7 @@ from typing import Literal
 from rules import concluding, visit
 from rules.advising import advise
 from rules.answer import ApplianceUsed, Conclusion, ContradictionNote, NearMiss, Scope, StopNow, TestAdvice, Triage
-from rules.appliance.wiring import expected_ohms
+from rules.appliance.wiring import element_of, expected_ohms
 from rules.belief.choosing import Gate, choose
 from rules.belief.posterior import Belief, believe, factors, place_prior
 from rules.belief.signatures import Signatures, build
@@ -86,7 +86,7 @@ def triage(expert: Expert, enquiry: Enquiry) -> Triage:
     facts, misplaced = _fitting(facts, enquiry, appliance)
     signatures = expert.signatures(appliance)
     facts, foreign = _answerable(signatures, book, facts, enquiry)
-    case = lay_out(facts, book.facts, appliance, lambda fact, place: _expected(signatures, fact, place))
+    case = lay_out(facts, book.facts, appliance, lambda fact, place: expected_at(signatures, fact, place))
     record = expert.chainer.run(case.known)
     fired = _fired(book, case, record)
     stop = _stop(fired)
@@ -171,8 +171,9 @@ def _answerable(
     return [fact for fact in facts if fact not in foreign], tuple(dict.fromkeys(f.text or f.key for f in foreign))
 
 
-def _expected(signatures: Signatures, fact: str, place: str) -> float:
-    element = {"ohms.bake": "bake_element", "ohms.broil": "broil_element"}.get(fact, f"{place}.element")
+def expected_at(signatures: Signatures, fact: str, place: str) -> float:
+    """Ohms of the sound element that a fact with relative bands is about. Raises InputError if there is none."""
+    element = element_of(fact, place)
     if element not in signatures.wiring.elements:
         raise InputError([Problem(fact, f"{signatures.appliance.title} has no such element")])
     return expected_ohms(signatures.wiring, element)

@@ -37,6 +37,7 @@ class Machine:
     ohms: dict[str, complex] = field(default_factory=dict)
     welded: set[str] = field(default_factory=set)
     conducting: set[str] = field(default_factory=set)
+    opens_warm: set[str] = field(default_factory=set)
     sensor_series: float = 0.0
     sensor_shunt: float = float("inf")
     other_curve: bool = False
@@ -52,12 +53,14 @@ class Fleet:
     """Machines as arrays; one row a machine, columns as the network's branches.
 
     ``admittance`` (siemens) is that of every branch with its contact closed. ``welded`` marks contacts that no
-    switch can open. ``pinned`` are the voltages of the pinned nodes.
+    switch can open, ``opens_warm`` branches that open once they have been on a while. ``pinned`` are the voltages of
+    the pinned nodes.
     """
 
     wiring: Wiring
     admittance: NDArray[np.complex128]
     welded: NDArray[np.bool_]
+    opens_warm: NDArray[np.bool_]
     pinned: NDArray[np.complex128]
     sensor_series: NDArray[np.float64]
     sensor_shunt: NDArray[np.float64]
@@ -79,11 +82,11 @@ def parts_of(wiring: Wiring) -> dict[str, tuple[str, ...]]:
         if branch in wiring.normally_open:
             modes[branch] = ("fitted",)
         elif branch in wiring.contacts:
-            modes[branch] = ("open", "welded", "resistive")
+            modes[branch] = ("open", "welded", "resistive", "opens_warm")
         else:
-            modes[branch] = ("open", "resistive", "shorted")
+            modes[branch] = ("open", "resistive", "shorted", "opens_warm")
     for element in wiring.elements:
-        modes[element] = ("open", "shorted", "grounded", "resistive")
+        modes[element] = ("open", "shorted", "grounded", "resistive", "opens_warm")
     modes |= {"breaker": ("open",), "supply": ("208Y/120", "low_voltage", ONE_LEG_TWICE)}
     if wiring.appliance.cord != "hard-wired":
         modes["cord"] = tuple(name for name, ends in SWAPS.items() if f"plug_{ends[1]}" in wiring.impedance)
@@ -148,27 +151,37 @@ def _apply(machine: Machine, wiring: Wiring, part: str, mode: str, amount: float
     if part == "sensor":
         _sensor(machine, mode, amount)
     elif part == "setting":
-        if mode == "offset_f":
-            machine.offset_f += amount
-        else:
-            machine.setting = mode
+        _setting(machine, mode, amount)
     elif part == "control" and mode == "dead":
         machine.control_dead = True
     elif part == "supply":
-        if mode == "low_voltage":
-            machine.supply_share = amount
-        else:
-            machine.supply = mode
+        _supply(machine, mode, amount)
     elif part == "cord":
         first, second = SWAPS[mode]
         machine.ohms |= {f"plug_{first}": complex("inf"), f"plug_{second}": complex("inf")}
         machine.conducting |= {f"cross_{first}_{second}", f"cross_{second}_{first}"}
     elif part == "breaker":
         machine.ohms |= {"breaker_l1": complex("inf"), "breaker_l2": complex("inf")}
+    elif mode == "opens_warm":
+        machine.opens_warm.add(wiring.elements[part][0] if part in wiring.elements else part)
     elif part in wiring.elements:
         _element(machine, wiring, part, mode, amount)
     else:
         _branch(machine, wiring, part, mode, amount)
+
+
+def _setting(machine: Machine, mode: str, amount: float) -> None:
+    if mode == "offset_f":
+        machine.offset_f += amount
+    else:
+        machine.setting = mode
+
+
+def _supply(machine: Machine, mode: str, amount: float) -> None:
+    if mode == "low_voltage":
+        machine.supply_share = amount
+    else:
+        machine.supply = mode
 
 
 def _sensor(machine: Machine, mode: str, amount: float) -> None:
@@ -219,6 +232,7 @@ def stack(wiring: Wiring, made: Sequence[Machine]) -> Fleet:
     sound = np.array([0 if b in wiring.normally_open else 1 / z for b, z in wiring.impedance.items()], dtype=complex)
     admittance = np.tile(sound, (len(made), 1))
     welded = np.zeros(admittance.shape, dtype=bool)
+    opens_warm = np.zeros(admittance.shape, dtype=bool)
     pinned = np.zeros((len(made), 3), dtype=complex)
     for row, machine in enumerate(made):
         for branch in machine.conducting:
@@ -226,11 +240,13 @@ def stack(wiring: Wiring, made: Sequence[Machine]) -> Fleet:
         for branch, ohms in machine.ohms.items():
             admittance[row, column[branch]] = 0 if np.isinf(ohms) else 1 / ohms
         welded[row, [column[branch] for branch in machine.welded]] = True
+        opens_warm[row, [column[branch] for branch in machine.opens_warm]] = True
         pinned[row, 1:] = np.array(leg_phasors(machine.supply or wiring.appliance.supply)) * machine.supply_share
     return Fleet(
         wiring=wiring,
         admittance=admittance,
         welded=welded,
+        opens_warm=opens_warm,
         pinned=pinned,
         sensor_series=np.array([m.sensor_series for m in made]),
         sensor_shunt=np.array([m.sensor_shunt for m in made]),

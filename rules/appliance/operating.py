@@ -35,7 +35,8 @@ class Runs:
     """Machines in use. ``at[state]`` is what the solver gives for a state, one case a machine, worked out once.
 
     States: ``idle``; ``high <unit>``; ``low <unit>`` and ``low rest <unit>`` (cycling contact closed, and after its
-    bimetal has warmed); ``limited <unit>`` (at high, its limiter has opened); ``cut out`` (at bake, the cut-out has
+    bimetal has warmed); ``warm <unit>`` and ``warm bake`` (at high or bake for so long that what fails only when warm
+    has failed); ``limited <unit>`` (at high, its limiter has opened); ``cut out`` (at bake, the cut-out has
     opened); ``hot`` (top hot, knobs off); ``lamp``; ``all high``; ``bake``, ``bake rest`` (called, but
     satisfied), ``broil``; ``convection`` and ``clean`` where the oven has them; ``loaded`` (every unit at high, or the
     oven at bake); ``meter <points> <idle|loaded>``. Raises KeyError for any other, naming those there are.
@@ -62,9 +63,9 @@ class Runs:
         appliance = self.fleet.wiring.appliance
         names = ["idle"]
         for unit in appliance.positions:
-            names += [f"high {unit}", f"low {unit}", f"low rest {unit}", f"limited {unit}"]
+            names += [f"high {unit}", f"warm {unit}", f"low {unit}", f"low rest {unit}", f"limited {unit}"]
         names += ["hot", "all high"] if appliance.units else []
-        names += ["lamp", "bake", "bake rest", "broil"] if appliance.oven else []
+        names += ["lamp", "bake", "warm bake", "bake rest", "broil"] if appliance.oven else []
         names += ["cut out"] if appliance.cutout != "none" else []
         names += ["convection"] if appliance.convection_watts else []
         names += ["clean"] if appliance.self_clean else []
@@ -85,13 +86,13 @@ class Runs:
             return _knob(self.fleet, unit) | {contact: False for contact in opened if contact.endswith(LIMITERS)}
         if state in ("all high", "hot"):
             return {contact: True for each in units for contact in _knob(self.fleet, each, hot=state == "hot")}
-        if word in ("high", "low"):
+        if unit and word in ("high", "warm", "low") and state != "warm bake":
             at_rest = state.startswith("low rest ")
             unit = state.removeprefix("low rest ") if at_rest else unit
             return _knob(self.fleet, unit) | ({f"{unit}.cycling_contact": self._stays(unit)} if at_rest else {})
         if state in ("idle", "lamp"):
             return dict.fromkeys(_RELAYS[state], True)
-        return dict.fromkeys(_RELAYS[state], self.can_heat)
+        return dict.fromkeys(_RELAYS[state.removeprefix("warm ")], self.can_heat)
 
     def _stays(self, unit: str) -> Mask:
         """Where the cycling contact never opens at low: its bimetal gets no heat."""
@@ -112,7 +113,7 @@ class _States(dict[str, Solution]):
         elif state.startswith("low ") and not state.startswith("low rest "):
             self[state] = self[f"high {state.removeprefix('low ')}"]
         else:
-            self[state] = solve_state(self.runs.fleet, self.runs.closing(state))
+            self[state] = solve_state(self.runs.fleet, self.runs.closing(state), warm=state.startswith("warm "))
         return self[state]
 
 
@@ -134,10 +135,11 @@ def _knob(fleet: Fleet, unit: str, *, hot: bool = False) -> Closing:
     return dict.fromkeys(sorted(owned), True)
 
 
-def conducting(fleet: Fleet, closing: Closing) -> NDArray[np.complex128]:
+def conducting(fleet: Fleet, closing: Closing, *, warm: bool = False) -> NDArray[np.complex128]:
     """Admittance of every branch with the contacts as a state leaves them, shape (machines, branches).
 
-    The high limit of a cold limiter and a cold cut-out are closed at rest; every other contact is open at rest.
+    ``warm``: what opens when it has warmed has opened. The high limit of a cold limiter and a cold cut-out are closed
+    at rest; every other contact is open at rest.
     """
     wiring = fleet.wiring
     column = wiring.network.branch_number()
@@ -145,13 +147,16 @@ def conducting(fleet: Fleet, closing: Closing) -> NDArray[np.complex128]:
     for contact in wiring.contacts:
         at_rest = contact in ("cutout", "breaker_l1", "breaker_l2") or contact.endswith(LIMITERS)
         conducts[:, column[contact]] = closing.get(contact, at_rest)
-    admittance: NDArray[np.complex128] = fleet.admittance * (conducts | fleet.welded)
+    conducts |= fleet.welded
+    if warm:
+        conducts &= ~fleet.opens_warm
+    admittance: NDArray[np.complex128] = fleet.admittance * conducts
     return admittance
 
 
-def solve_state(fleet: Fleet, closing: Closing, meter: str | None = None) -> Solution:
+def solve_state(fleet: Fleet, closing: Closing, meter: str | None = None, *, warm: bool = False) -> Solution:
     """Solve all machines with some contacts closed; ``meter`` is a branch that is fitted for the reading."""
-    admittance = conducting(fleet, closing)
+    admittance = conducting(fleet, closing, warm=warm)
     if meter:
         column = fleet.wiring.network.branch_number()[meter]
         admittance[:, column] = 1 / fleet.wiring.impedance[meter]

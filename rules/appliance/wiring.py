@@ -250,3 +250,9 @@ def _oven(drawing: _Drawing, appliance: Appliance) -> None:
 def expected_ohms(wiring: Wiring, element: str) -> float:
     """Resistance of a sound element, ohm: rated volts squared over watts."""
     return sum(wiring.impedance[half].real for half in wiring.elements[element])
+
+
+def element_of(fact: str, place: str) -> str:
+    """The element a fact about ohms speaks of: ``ohms.bake`` the bake element, ``ohms.element`` a unit's."""
+    name = fact.removeprefix("ohms.")
+    return f"{place}.{name}" if place else f"{name}_element"

@@ -11,7 +11,7 @@ from rules.checking.examples import check_examples
 from rules.checking.findings import KINDS, Finding
 from rules.checking.order import check_order
 from rules.checking.overlap import check_overlap
-from rules.checking.pointers import check_pointers
+from rules.checking.pointers import check_pointers, check_ruling_out
 from rules.checking.reach import check_reach
 from rules.checking.readability import check_reading, spoken_texts
 from rules.checking.shapes import check_shapes
@@ -42,6 +42,7 @@ def report(expert: Expert) -> Report:
         return Report(tuple(findings), (), hardest)
     made = configurations(expert)
     findings += check_pointers(book, made)
+    findings += check_ruling_out(book, made)
     findings += check_faults(book, made)
     findings += check_examples(expert)
     findings += check_overlap(rules)

@@ -6,15 +6,13 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, cast
 
-from rules.appliance.wiring import expected_ohms
-from rules.belief.signatures import Signatures
 from rules.bookkeeping.types import Appliance, Rule
 from rules.casefile import CaseFile, lay_out
 from rules.checking.configurations import fact_of
 from rules.checking.findings import Finding, at
 from rules.enquiry import check_places, fact_from_mapping
-from rules.terms import Fact, InputError, Problem, Source, split_key
-from rules.triage import DEFAULT_APPLIANCE, Expert
+from rules.terms import Fact, InputError, Source, split_key
+from rules.triage import DEFAULT_APPLIANCE, Expert, expected_at
 
 SUPPLY = "supply.kind"  # comes from the appliance, not from what is said
 Example = Mapping[str, object]
@@ -67,7 +65,7 @@ def case_of(expert: Expert, example: Example) -> CaseFile:
     facts = facts_of(expert, example)
     appliance = _appliance(expert, facts, example)
     signatures = expert.signatures(appliance)
-    return lay_out(facts, expert.book.facts, appliance, lambda fact, place: _expected(signatures, fact, place))
+    return lay_out(facts, expert.book.facts, appliance, lambda fact, place: expected_at(signatures, fact, place))
 
 
 def _appliance(expert: Expert, facts: list[Fact], example: Example) -> Appliance:
@@ -81,13 +79,6 @@ def _has_all(expert: Expert, appliance: Appliance, facts: list[Fact]) -> bool:
     known = {fact_of(key) for key in expert.signatures(appliance).tables}
     there = all(fact.fact in known or expert.book.facts[fact.fact].model == "context" for fact in facts)
     return there and not check_places(facts, appliance)
-
-
-def _expected(signatures: Signatures, fact: str, place: str) -> float:
-    element = {"ohms.bake": "bake_element", "ohms.broil": "broil_element"}.get(fact, f"{place}.element")
-    if element not in signatures.wiring.elements:
-        raise InputError([Problem(fact, f"{signatures.appliance.title} has no such element; name another unit")])
-    return expected_ohms(signatures.wiring, element)
 
 
 def fired_on(expert: Expert, example: Example) -> frozenset[str]:

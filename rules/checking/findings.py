@@ -15,6 +15,7 @@ KINDS: dict[str, Level] = {
     "unsound-pointer": "error",
     "pointer-not-everywhere": "note",
     "unlisted-rival": "error",
+    "unsound-ruling-out": "error",
     "fault-not-pointed-at": "error",
     "fault-without-test": "error",
     "example-does-not-hold": "error",

@@ -23,6 +23,27 @@ def check_pointers(book: Book, configurations: Sequence[Looks]) -> Iterator[Find
             yield from _rivals(rule, named, book, configurations)
 
 
+def check_ruling_out(book: Book, configurations: Sequence[Looks]) -> Iterator[Finding]:
+    """Findings of kind ``unsound-ruling-out``: a rule that would rule out a fault that shows what the rule asks for.
+
+    Where there is none, no true answer in any order ever rules out the fault that is there.
+    """
+    for rule in book.rules.values():
+        ways = ways_of(rule, book) if rule.rules_out else []
+        wrong: dict[str, list[str]] = {}
+        for looks in configurations:
+            rows = fitting(ways, looks, certain=False)
+            for fault in rule.rules_out:
+                if rows[looks.rows_of(fault)].any():
+                    wrong.setdefault(fault, []).append(looks.appliance.appliance)
+        for fault, appliances in wrong.items():
+            message = (
+                f"{fault} shows what the rule asks for on {' and '.join(dict.fromkeys(appliances))}, so the rule would "
+                "rule it out while it is there; take it out of rules_out, or add a premise that it does not meet"
+            )
+            yield Finding("unsound-ruling-out", at(rule.file, rule.line), f"{rule.rule} -> {fault}", message)
+
+
 def ways_of(rule: Rule, book: Book) -> list[Conjunction]:
     """Every way in which a rule can come to fire, told in facts that are observed."""
     return [way for alternative in rule.alternatives for way in unfold(alternative, book)]
