@@ -18,7 +18,7 @@ import collections.abc
 import importlib
 import logging
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
@@ -27,24 +27,15 @@ __all__ = [
     "NOT",
     "Activation",
     "Agenda",
-    "AnyChild",
-    "BusNode",
-    "ChildNode",
-    "ConflictSetNode",
     "Fact",
-    "FeatureCheck",
-    "FeatureTesterNode",
     "InitialFact",
     "KnowledgeEngine",
     "L",
-    "NoMemory",
-    "Node",
-    "OneInputNode",
+    "Matcher",
     "P",
     "ReteMatcher",
     "Rule",
     "Strategy",
-    "Token",
     "W",
     "load_experta",
 ]
@@ -102,6 +93,10 @@ if TYPE_CHECKING:
 
         def __init__(self, *args: Any, **slots: Any) -> None: ...
         def __rlshift__(self, name: str) -> Any: ...
+        @property
+        def __bind__(self) -> str | None: ...
+        @staticmethod
+        def is_special(key: object) -> bool: ...
 
     class InitialFact(Fact): ...
 
@@ -121,6 +116,8 @@ if TYPE_CHECKING:
         """A slot satisfies a one-argument function."""
 
         def __new__(cls, match: collections.abc.Callable[[Any], bool]) -> P: ...
+        @property
+        def match(self) -> collections.abc.Callable[[Any], Any]: ...
 
     class W(_Constraint):
         """A slot has any value; ``"x" << W()`` binds it to the variable x."""
@@ -140,6 +137,7 @@ if TYPE_CHECKING:
 
         def __new__(cls, *patterns: Any, salience: int = 0) -> Rule: ...
         def __call__(self, *args: Any, **bound: Any) -> Any: ...
+        def new_conditions(self, *patterns: Any) -> Rule: ...
 
     class Activation:
         rule: Rule
@@ -155,60 +153,23 @@ if TYPE_CHECKING:
     class Strategy:
         def update_agenda(self, agenda: Agenda, added: list[Activation], removed: list[Activation]) -> None: ...
 
-    class Token:
-        data: set[Fact]
+    class Matcher:
+        engine: KnowledgeEngine
 
-    class Node:
-        children: list[Any]
-
-        def _reset(self) -> None: ...
-
-    class AnyChild:
-        def add_child(self, node: Node, callback: Any) -> None: ...
-
-    class NoMemory: ...
-
-    class OneInputNode(Node):
-        def activate(self, token: Token) -> None: ...
-
-    class BusNode(Node):
-        def add(self, fact: Fact) -> None: ...
-        def remove(self, fact: Fact) -> None: ...
-
-    class FeatureTesterNode(OneInputNode):
-        matcher: Any
-
-    class ConflictSetNode(OneInputNode):
-        added: set[Activation]
-        removed: set[Activation]
-
-        def get_activations(self) -> tuple[set[Activation], set[Activation]]: ...
-
-    class FeatureCheck:
-        what: Any
-        expected: Any
-
-    class ChildNode:
-        node: Node
-        callback: Any
-
-        def __init__(self, node: Node, callback: Any) -> None: ...
-
-    class ReteMatcher:
-        root_node: BusNode
-
-        def build_network(self) -> None: ...
+        def __init__(self, engine: KnowledgeEngine) -> None: ...
         def changes(
-            self, adding: list[Fact] | None = None, deleting: list[Fact] | None = None
+            self, adding: Sequence[Fact] | None = None, deleting: Sequence[Fact] | None = None
         ) -> tuple[list[Activation], list[Activation]]: ...
         def reset(self) -> None: ...
 
+    class ReteMatcher(Matcher): ...
+
     class KnowledgeEngine:
-        __matcher__: type[ReteMatcher]
+        __matcher__: type[Matcher]
         __strategy__: type[Strategy]
         facts: dict[int, Fact]
         agenda: Agenda
-        matcher: ReteMatcher
+        matcher: Matcher
         running: bool
 
         def __init__(self) -> None: ...
@@ -217,10 +178,11 @@ if TYPE_CHECKING:
         def reset(self, **kwargs: Any) -> None: ...
         def run(self, steps: float = ...) -> None: ...
         def get_deffacts(self) -> list[Any]: ...
+        def get_rules(self) -> list[Rule]: ...
 
 else:
     load_experta()
-    from experta.abstract import Strategy
+    from experta.abstract import Matcher, Strategy
     from experta.activation import Activation
     from experta.agenda import Agenda
     from experta.conditionalelement import NOT
@@ -228,9 +190,4 @@ else:
     from experta.fact import Fact, InitialFact
     from experta.fieldconstraint import L, P, W
     from experta.matchers.rete import ReteMatcher
-    from experta.matchers.rete.abstract import Node, OneInputNode
-    from experta.matchers.rete.check import FeatureCheck
-    from experta.matchers.rete.mixins import AnyChild, ChildNode, NoMemory
-    from experta.matchers.rete.nodes import BusNode, ConflictSetNode, FeatureTesterNode
-    from experta.matchers.rete.token import Token
     from experta.rule import Rule
