@@ -11,14 +11,13 @@ fact in the step that declared it breaks its network with a KeyError. :class:`Ca
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from typing import Any, NoReturn
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
 
 from rules.bookkeeping.types import Condition, Rule
-from rules.chaining.experta_import import NOT, Fact, InitialFact, KnowledgeEngine, L, P, W
+from rules.chaining.caseengine import CaseEngine, Known
+from rules.chaining.experta_import import NOT, InitialFact, L, P, W
 from rules.chaining.experta_import import Rule as ExpertaRule
-from rules.chaining.matcher import BookMatcher
 from rules.chaining.premises import (
     EVERY_TRIED,
     SAME,
@@ -29,76 +28,11 @@ from rules.chaining.premises import (
     problems_of,
     value_test,
 )
-from rules.chaining.record import DerivedKey, KnownFact, RawFiring
+from rules.chaining.record import DerivedKey, RawFiring
 from rules.chaining.strata import strata
-from rules.chaining.strategy import StableStrategy
 from rules.terms import BookError
 
 PLACE = "same"  # the variable that joins premises with where: same
-
-
-class Known(Fact):
-    """A fact inside the engine. Slots: id, name, place, state, value, number, by, as in ``KnownFact``.
-
-    ``id`` is the known fact's id, or for a derived fact its key; it keeps facts of equal content apart. ``number`` is
-    None, which no premise's number test accepts, where there is none.
-    """
-
-
-class CaseEngine(KnowledgeEngine):
-    """Base of every compiled book: the facts and firings of one case at a time. Not for several threads at once."""
-
-    __matcher__ = BookMatcher
-    __strategy__ = StableStrategy
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.raw: list[RawFiring] = []
-        self.concluded: set[DerivedKey] = set()
-
-    def get_deffacts(self) -> list[Any]:
-        """experta's own initial fact, from a function that holds no state (experta's holds the last engine)."""
-        return [_initial_fact]
-
-    def begin(self) -> None:
-        """Forget the last case."""
-        self.raw, self.concluded = [], set()
-        self.reset()
-
-    def note(self, fired: RawFiring) -> None:
-        """Record a firing, and declare what it concludes unless that is already concluded."""
-        self.raw.append(fired)
-        fresh = [key for key in fired.concludes if key not in self.concluded]
-        self.concluded.update(fresh)
-        if fresh:
-            self.declare(*(_derived(key) for key in fresh))
-
-    def retract(self, idx_or_declared_fact: object) -> NoReturn:  # noqa: ARG002 - experta's own name
-        """Refused: see the top of this module."""
-        raise RuntimeError("a fact is never withdrawn during a case; begin a new case without it")
-
-
-def _initial_fact() -> Iterator[Fact]:
-    yield InitialFact()
-
-
-def _derived(key: DerivedKey) -> Known:
-    name, place, state, value = key
-    return Known(id=key, name=name, place=place, state=state, value=value, number=None, by="rule")
-
-
-def engine_fact(fact: KnownFact) -> Known:
-    """A known fact as the engine holds it. A number that is no number (nan) counts as none."""
-    number = None if fact.number is None or math.isnan(fact.number) else float(fact.number)
-    return Known(
-        id=fact.id,
-        name=fact.name,
-        place=fact.place,
-        state=fact.state,
-        value=fact.value,
-        number=number,
-        by=fact.by,
-    )
 
 
 def compile_book(rules: Sequence[Rule]) -> type[CaseEngine]:

@@ -6,7 +6,8 @@ import threading
 from collections.abc import Sequence
 
 from rules.bookkeeping.types import Rule
-from rules.chaining.compiler import CaseEngine, compile_book, engine_fact
+from rules.chaining.caseengine import CaseEngine, engine_fact
+from rules.chaining.compiler import compile_book
 from rules.chaining.record import ChainRecord, KnownFact, in_order, make_record
 
 _BUILDING = threading.Lock()  # experta keeps its tests in class-level tables while it builds

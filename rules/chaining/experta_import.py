@@ -28,6 +28,7 @@ __all__ = [
     "Activation",
     "Agenda",
     "Fact",
+    "FactList",
     "InitialFact",
     "KnowledgeEngine",
     "L",
@@ -150,6 +151,17 @@ if TYPE_CHECKING:
 
         activations: list[Activation]
 
+        def get_next(self) -> Activation | None: ...
+
+    class FactList(dict[int, Fact]):
+        """``added`` and ``removed``: what changed since the matcher last asked."""
+
+        last_index: int
+        added: list[Fact]
+        removed: list[Fact]
+
+        def declare(self, fact: Fact) -> Fact | None: ...
+
     class Strategy:
         def update_agenda(self, agenda: Agenda, added: list[Activation], removed: list[Activation]) -> None: ...
 
@@ -167,7 +179,8 @@ if TYPE_CHECKING:
     class KnowledgeEngine:
         __matcher__: type[Matcher]
         __strategy__: type[Strategy]
-        facts: dict[int, Fact]
+        facts: FactList
+        strategy: Strategy
         agenda: Agenda
         matcher: Matcher
         running: bool
@@ -178,6 +191,7 @@ if TYPE_CHECKING:
         def reset(self, **kwargs: Any) -> None: ...
         def run(self, steps: float = ...) -> None: ...
         def get_deffacts(self) -> list[Any]: ...
+        def get_activations(self) -> tuple[list[Activation], list[Activation]]: ...
         def get_rules(self) -> list[Rule]: ...
 
 else:
@@ -188,6 +202,7 @@ else:
     from experta.conditionalelement import NOT
     from experta.engine import KnowledgeEngine
     from experta.fact import Fact, InitialFact
+    from experta.factlist import FactList
     from experta.fieldconstraint import L, P, W
     from experta.matchers.rete import ReteMatcher
     from experta.rule import Rule

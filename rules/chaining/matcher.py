@@ -25,13 +25,16 @@ _number = itemgetter("__factid__")
 
 
 class Match(Activation):
-    """An activation that knows its facts in the order of the rule's patterns. Compared by identity."""
+    """An activation that knows its facts in the order of the rule's patterns. Compared by identity.
 
-    def __init__(self, rule: Rule, matched: tuple[Fact, ...], context: dict[str, Any]) -> None:
+    ``key`` is its place in the firing order, as :func:`rules.chaining.strategy.firing_order` would work it out.
+    """
+
+    def __init__(self, rule: Rule, matched: tuple[Fact, ...], context: dict[str, Any], key: tuple[Any, ...]) -> None:
         self.rule = rule
         self.matched = matched
         self.context = context
-        self.key = None
+        self.key = key
 
     @property
     def facts(self) -> set[Fact]:  # type: ignore[override]
@@ -81,6 +84,8 @@ class _Joiner:
         self.rule = plan.rule
         self.memories = tuple(memories)
         self.names = tuple(pattern.name for pattern in plan.positive)
+        self.rank = (-plan.rule.salience, plan.rule.__name__)
+        self.by_name = sorted((name, position) for position, name in enumerate(self.names) if name is not None)
         self.own = tuple(pattern.variables for pattern in plan.positive)
         self.steps = tuple(self._steps(seed, plan.positive) for seed in range(len(memories)))
         self.absences = tuple(
@@ -144,7 +149,8 @@ class _Joiner:
     def _match(self, key: Key, matched: tuple[Fact, ...], bound: dict[str, Any]) -> Match:
         named = {name: fact for name, fact in zip(self.names, matched, strict=True) if name is not None}
         context: dict[str, Any] = {**bound, **named}
-        match = Match(self.rule, matched, context)
+        order = (*self.rank, [(name, key[position]) for name, position in self.by_name], sorted(set(key)))
+        match = Match(self.rule, matched, context, order)
         self.live[key] = match
         return match
 

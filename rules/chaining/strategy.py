@@ -33,7 +33,8 @@ class StableStrategy(Strategy):
 
     def _update_agenda(self, agenda: Agenda, added: list[Activation], removed: list[Activation]) -> None:
         for activation in (*removed, *added):
-            activation.key = firing_order(activation)
+            if activation.key is None:  # the book's own matcher has worked it out already
+                activation.key = firing_order(activation)
         if removed:
             keys = [activation.key for activation in removed]
             agenda.activations = [

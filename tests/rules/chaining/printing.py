@@ -10,7 +10,8 @@ import sys
 from typing import Any
 
 from rules.chaining import Chainer
-from rules.chaining.compiler import compile_book, engine_fact
+from rules.chaining.caseengine import engine_fact
+from rules.chaining.compiler import compile_book
 from rules.chaining.record import in_order
 from tests.rules.chaining.casegen import random_facts, random_rules
 

@@ -10,7 +10,8 @@ import pytest
 
 from rules.bookkeeping.types import Condition, Derivation, Rule
 from rules.chaining import Chainer, KnownFact
-from rules.chaining.compiler import CaseEngine, Known, bands_of, compile_book, engine_fact
+from rules.chaining.caseengine import CaseEngine, Known, engine_fact
+from rules.chaining.compiler import bands_of, compile_book
 from rules.chaining.experta_import import NOT, Fact, InitialFact, KnowledgeEngine, L, P, W
 from rules.chaining.experta_import import Rule as ExpertaRule
 from rules.terms import BookError

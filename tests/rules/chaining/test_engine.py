@@ -18,7 +18,7 @@ import pytest
 
 from rules.bookkeeping.types import Condition, Derivation
 from rules.chaining import Chainer, ChainRecord, KnownFact
-from rules.chaining.compiler import CaseEngine
+from rules.chaining.caseengine import CaseEngine
 from rules.chaining.record import RawFiring
 from rules.terms import InputError
 from tests.rules.chaining.casegen import facts, random_facts, random_rules, rule

@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from rules.chaining.compiler import compile_book, engine_fact
+from rules.chaining.caseengine import engine_fact
+from rules.chaining.compiler import compile_book
 from rules.chaining.experta_import import Fact, KnowledgeEngine, L, Matcher, P, ReteMatcher, Rule
 from rules.chaining.matcher import BookMatcher
 from rules.chaining.strategy import StableStrategy

@@ -9,7 +9,8 @@ import pytest
 
 from rules.bookkeeping.types import Condition, Derivation
 from rules.bookkeeping.types import Rule as TradeRule
-from rules.chaining.compiler import CaseEngine, compile_book, engine_fact
+from rules.chaining.caseengine import CaseEngine, engine_fact
+from rules.chaining.compiler import compile_book
 from rules.chaining.experta_import import NOT, Fact, KnowledgeEngine, L, Rule, Strategy
 from rules.chaining.record import RawFiring
 from rules.chaining.strategy import StableStrategy
