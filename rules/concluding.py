@@ -6,10 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from rules.answer import Conclusion, FactBits, Reason
+from rules.answer import Conclusion, FactBits, FaultAt, Reason
 from rules.belief.posterior import Belief
 from rules.belief.signatures import Hypothesis, Signatures
+from rules.belief.stack import Table
 from rules.bookkeeping.types import FactTerm, Rule
 from rules.casefile import CaseFile, Statement
 from rules.chaining import Firing
@@ -23,6 +25,7 @@ LIKELY_FROM = 0.5
 GROUP_FROM = 0.5  # an established group must have this share of belief in known faults; else rule and circuit disagree
 MEMBER_FROM = 0.05
 FITS_FROM, AGAINST_TO = 0.5, 0.05  # how probable a word is under a fault, to be said to fit it, or to speak against
+LEAST_BITS, TINY = -60.0, 1e-300
 CIRCUIT = "circuit-model"
 
 
@@ -55,6 +58,8 @@ def conclude(
     for group in groups:
         hypothesis = signatures.hypotheses[group.members[0]]
         out = _acts(hypothesis, group, fired, "rules_out")
+        if out and hypothesis.both:
+            continue  # the one that stays is listed by itself
         if out and group.members[0] not in established:
             gone.append((group, "ruled_out"))
         elif len(listed) < MOST_LISTED and _worth_listing(signatures, group):
@@ -91,6 +96,9 @@ def _grouped(signatures: Signatures, belief: Belief) -> list[_Group]:
 
 
 def _points(fired: Fired, act: str, hypothesis: Hypothesis, places: Sequence[str | None]) -> bool:
+    """Whether a firing says this of a hypothesis; of two faults at once, whether it says it of either."""
+    if hypothesis.both:
+        return any(_points(fired, act, one, (one.where,)) for one in hypothesis.both)
     named: tuple[str, ...] = getattr(fired.rule, act)
     if hypothesis.name not in named:
         return False
@@ -113,18 +121,23 @@ def _established(
             group
             for group in groups
             if _points(entry, "establishes", signatures.hypotheses[group.members[0]], (group.where,))
-            and group.where == (entry.firing.where or group.where)
+            and (_both(signatures, group) or group.where == (entry.firing.where or group.where))
         ]
         known = sum(group.probability for group in groups)
         if sum(group.probability for group in inside) < GROUP_FROM * known:
             continue
-        members = [group for group in inside if group.probability >= MEMBER_FROM]
+        members = [group for group in inside if group.probability >= MEMBER_FROM and not _both(signatures, group)]
         names = [signatures.hypotheses[group.members[0]].name for group in members]
         for group, name in zip(members, names, strict=True):
             rest = tuple(other for other in names if other != name)
             already = found.get(group.members[0])
             found[group.members[0]] = rest if already is None else tuple(n for n in already if n in rest)
     return found
+
+
+def _both(signatures: Signatures, group: _Group) -> tuple[Hypothesis, ...]:
+    """The two faults, where a group is of two at once."""
+    return signatures.hypotheses[group.members[0]].both
 
 
 @dataclass(frozen=True)
@@ -152,10 +165,12 @@ class _Writer:
         ]
         if standing != "ruled_out":
             reasons.append(self.circuit_reason(group, fault.because))
-        unnamed = self.case.unnamed_at is not None and hypothesis.where == self.case.unnamed_at
+        one, *rest = hypothesis.both or (hypothesis,)
+        told_apart = group.where is not None or bool(rest and len({h.where for h in hypothesis.both}) > 1)
         return Conclusion(
-            fault=hypothesis.name,
-            where=UNNAMED if unnamed else group.where,
+            fault=one.name,
+            where=self.place(one.where) if told_apart else None,
+            also=tuple(FaultAt(other.name, self.place(other.where) if told_apart else None) for other in rest),
             title=fault.title,
             probability=round(group.probability, 4),
             standing=standing,
@@ -164,6 +179,10 @@ class _Writer:
             not_told_apart=others if standing == "established" else (),
             bits=_bits(self.belief, group),
         )
+
+    def place(self, where: str | None) -> str | None:
+        """A unit as the caller speaks of it."""
+        return UNNAMED if where is not None and where == self.case.unnamed_at else where
 
     def circuit_reason(self, group: _Group, because: str) -> Reason:
         """What the circuit says: the observations this fault would show, and those that speak against it."""
@@ -200,12 +219,19 @@ def _share(signatures: Signatures, statement: Statement, member: int, terms: Map
 
 
 def _bits(belief: Belief, group: _Group) -> tuple[FactBits, ...]:
-    """Log2 of the statement's likelihood here over its average under the belief, strongest first."""
-    members = list(group.members)
-    weights = belief.probability[members] / belief.probability[members].sum()
+    """By how much each statement raises the odds of a conclusion beside all else that is known, strongest first.
+
+    It is the difference between the log2 odds with the statement and without it.
+    """
+    here = np.zeros(len(belief.probability), dtype=bool)
+    here[list(group.members)] = True
     rows = []
     for number, bits in sorted(belief.bits.items()):
-        average = float(np.log2(belief.probability @ np.exp2(bits)))
-        here = float(np.log2(weights @ np.exp2(bits[members])))
-        rows.append(FactBits(number, round(here - average, 2) + 0.0))
+        without = belief.probability * np.exp2(-np.maximum(bits, LEAST_BITS))
+        gained = _log_odds(belief.probability, here) - _log_odds(without, here)
+        rows.append(FactBits(number, round(gained, 2) + 0.0))
     return tuple(sorted(rows, key=lambda row: (-abs(row.bits), row.fact)))
+
+
+def _log_odds(weights: Table, here: NDArray[np.bool_]) -> float:
+    return float(np.log2(weights[here].sum() + TINY) - np.log2(weights[~here].sum() + TINY))

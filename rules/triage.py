@@ -15,16 +15,27 @@ from typing import Literal
 
 from rules import concluding, visit
 from rules.advising import advise
-from rules.answer import ApplianceUsed, Conclusion, ContradictionNote, NearMiss, Scope, StopNow, TestAdvice, Triage
+from rules.answer import (
+    ApplianceUsed,
+    Conclusion,
+    ContradictionNote,
+    NearMiss,
+    NextStep,
+    Scope,
+    StopNow,
+    Triage,
+)
 from rules.appliance.observing import expected_ohms
-from rules.belief.choosing import Gate, choose
-from rules.belief.posterior import Belief, believe, factors, place_prior
+from rules.belief.choosing import MOST_TESTS, Gate, NextTest, choose
+from rules.belief.pairs import believe_all
+from rules.belief.posterior import Belief, factors, place_prior
 from rules.belief.signatures import Signatures, build
 from rules.bookkeeping.types import Appliance, Book, Rule, Stop
 from rules.casefile import CaseFile, lay_out
 from rules.chaining import Chainer, ChainRecord, near_misses
 from rules.concluding import Fired
-from rules.enquiry import check_note, check_places
+from rules.deciding import next_step, order_of, repair_steps
+from rules.enquiry import check_note, check_places, check_tools
 from rules.notes import read_note
 from rules.notes.lexicon import Lexicon
 from rules.terms import ALL, OTHERS, UNNAMED, Fact, InputError, Problem, Role, fact_of, split_key
@@ -49,13 +60,14 @@ MOST_APPLIANCES = 32  # signature tables kept; each takes some hundred kilobytes
 
 @dataclass(frozen=True)
 class Enquiry:
-    """What a caller of Coldleg sends: a note, facts, or both."""
+    """What a caller of Coldleg sends: a note, facts, or both. ``tools``: those at hand; None stands for all."""
 
     note: str | None = None
     facts: tuple[Fact, ...] = ()
     appliance: Appliance | None = None
     role: Role = "desk"
     explain: Explain = "brief"
+    tools: tuple[str, ...] | None = None
 
 
 @dataclass
@@ -91,15 +103,21 @@ def triage(expert: Expert, enquiry: Enquiry) -> Triage:
     fired = _fired(book, case, record)
     stop = _stop(fired)
     scope = _scope(case)
-    belief = _belief(book, signatures, case, fired)
+    belief = _belief(signatures, case, fired)
+    signatures = belief.signatures
     informed = scope.in_scope and _anything_odd(signatures, case)
     conclusions = concluding.conclude(signatures, belief, case, fired, book.facts) if informed else ()
-    tests: tuple[TestAdvice, ...] = ()
+    gate = _gate(expert, enquiry, case, fired, stop is not None)
+    chosen: list[NextTest] = []
     if scope.in_scope:
-        gate = _gate(book, enquiry.role, case, fired, stop is not None)
-        chosen = choose(signatures, belief.probability, gate, _askable(case, appliance))
-        tests = advise(book, signatures, chosen, case.unnamed_at)
+        most = None if enquiry.explain == "full" else MOST_TESTS
+        chosen = choose(signatures, belief.probability, gate, _askable(case, appliance), most)
     needs = [entry.rule.visit for entry in fired if entry.rule.visit]
+    going = visit.plan(signatures, belief.probability, stop, needs, informed, in_scope=scope.in_scope)
+    repairs = repair_steps(belief, order_of(belief), case.unnamed_at) if informed else ()
+    step = NextStep("decline", None, None, None, scope.reason or "")
+    if scope.in_scope or stop is not None:
+        step = next_step(enquiry.role, stop, chosen, belief, repairs, going, measured=gate.measured)
     answer = Triage(
         decision_id="",
         book=book.version,
@@ -111,8 +129,10 @@ def triage(expert: Expert, enquiry: Enquiry) -> Triage:
         stop=stop,
         conclusions=conclusions,
         none_of_these=round(float(belief.probability[-1]), 4) if informed else 0.0,
-        next_tests=tests,
-        visit=visit.plan(signatures, belief.probability, stop, needs, informed, in_scope=scope.in_scope),
+        next_step=step,
+        next_tests=advise(book, signatures, chosen, case.unnamed_at),
+        repair_order=repairs,
+        visit=going,
         cautions=(f"NOTICE: {book.cautions['local_code'].say}",),
         nearly=_nearly(book, record, case) if enquiry.explain == "full" else (),
     )
@@ -212,13 +232,12 @@ def _scope(case: CaseFile) -> Scope:
     return Scope(reason is None, reason)
 
 
-def _belief(book: Book, signatures: Signatures, case: CaseFile, fired: Sequence[Fired]) -> Belief:
+def _belief(signatures: Signatures, case: CaseFile, fired: Sequence[Fired]) -> Belief:
     shifts = [(shift, entry.firing.where) for entry in fired for shift in entry.rule.shift]
     ruled_out = [(fault, entry.firing.where) for entry in fired for fault in entry.rule.rules_out]
-    prior = place_prior(
-        signatures, _singled_out(signatures, case), [f.where for f in case.understood if f.where and f.told]
-    )
-    return believe(signatures, prior, factors(signatures, shifts, ruled_out), case.statements)
+    named = [fact.where for fact in case.understood if fact.where and fact.told]
+    prior = place_prior(signatures, _singled_out(signatures, case), named)
+    return believe_all(signatures, prior, factors(signatures, shifts, ruled_out), case.statements)
 
 
 def _singled_out(signatures: Signatures, case: CaseFile) -> list[str]:
@@ -242,7 +261,9 @@ def _anything_odd(signatures: Signatures, case: CaseFile) -> bool:
     )
 
 
-def _gate(book: Book, role: Role, case: CaseFile, fired: Sequence[Fired], stopped: bool) -> Gate:
+def _gate(expert: Expert, enquiry: Enquiry, case: CaseFile, fired: Sequence[Fired], stopped: bool) -> Gate:
+    book, role = expert.book, enquiry.role
+
     def matched(patterns: Iterable[str]) -> frozenset[str]:
         return frozenset(test for pattern in patterns for test in fnmatch.filter(book.tests, pattern))
 
@@ -250,11 +271,12 @@ def _gate(book: Book, role: Role, case: CaseFile, fired: Sequence[Fired], stoppe
     forbidden = matched(pattern for entry in fired for pattern in entry.rule.forbid)
     measured = any(statement.certainty == "measured" for statement in case.statements)
     answered = frozenset(case.words()) | _not_told(case, role)
-    return Gate(role, allowed, forbidden, stopped, answered, measured, _paid(book, case))
+    tools = check_tools(enquiry.tools, book.tests)
+    return Gate(role, allowed, forbidden, stopped, answered, measured, _paid(book, case), tools)
 
 
 def _not_told(case: CaseFile, role: Role) -> frozenset[str]:
-    """Keys this role was asked about without being able to tell. A technician may still look where a caller could not."""
+    """Keys this role was asked about and could not tell. A technician may still look where a caller could not."""
     return frozenset(key for key, source in case.not_told if source == "technician" or role != "technician")
 
 
@@ -304,6 +326,7 @@ def _finished(answer: Triage, enquiry: Enquiry) -> Triage:
         enquiry.explain,
         repr(enquiry.appliance or answer.appliance.appliance),
         enquiry.note,
+        enquiry.tools,
         [repr(fact) for fact in answer.understood],
     ]
     digest = hashlib.sha256(json.dumps(asked, sort_keys=True).encode()).hexdigest()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -32,6 +33,7 @@ def main() -> None:
 @click.option("--fact", "facts", multiple=True, metavar="NAME=VALUE", help="A fact, e.g. surface.heat@left_front=none.")
 @click.option("--role", type=click.Choice(ROLES), default="desk", show_default=True, help="Who asks.")
 @click.option("--appliance", metavar="NAME|FILE", help="A configuration of the book, or a YAML or JSON file.")
+@click.option("--tool", "tools", multiple=True, metavar="NAME", help="A tool at hand; without any, all are.")
 @click.option("--explain", is_flag=True, help="Every reason, bits for each fact, rules that nearly fired.")
 @click.option("--json", "as_json", is_flag=True, help="The answer as JSON.")
 @book_option
@@ -40,6 +42,7 @@ def triage_command(
     facts: tuple[str, ...],
     role: Role,
     appliance: str | None,
+    tools: tuple[str, ...],
     explain: bool,
     as_json: bool,
     book: Path | None,
@@ -47,7 +50,7 @@ def triage_command(
     """Triage one call: TEXT is the note (- reads it from standard input), --fact adds what is known for sure."""
     expert = opened(book)
     try:
-        enquiry = _enquiry(expert, text, facts, role, appliance, explain)
+        enquiry = replace(_enquiry(expert, text, facts, role, appliance, explain), tools=tools or None)
         answer = triage(expert, enquiry)
     except InputError as error:
         refuse(error)
