@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,24 +41,31 @@ class Fired:
 
 @dataclass(frozen=True)
 class _Group:
-    """Hypotheses listed as one: the places of a fault that nothing tells apart."""
+    """Hypotheses listed as one: the variants of a fault at a place, or at places that nothing tells apart."""
 
     members: tuple[int, ...]
     where: str | None
     probability: float
+    apart: bool  # whether it is one place
 
 
 def conclude(
-    signatures: Signatures, belief: Belief, case: CaseFile, fired: Sequence[Fired], terms: Mapping[str, FactTerm]
+    belief: Belief, case: CaseFile, fired: Sequence[Fired], *, reasons: bool = True, bits: bool = True
 ) -> tuple[Conclusion, ...]:
-    """Conclusions, likeliest first; those a measurement ruled out come last and say so."""
+    """Conclusions, likeliest first; those a measurement ruled out come last and say so.
+
+    ``reasons`` and ``bits`` leave these out where nobody reads them.
+    """
+    signatures = belief.signatures
+    named_out = {name for entry in fired for name in entry.rule.rules_out}
     groups = _grouped(signatures, belief)
     established = _established(signatures, groups, fired)
     listed: list[tuple[_Group, str]] = []
     gone: list[tuple[_Group, str]] = []
     for group in groups:
         hypothesis = signatures.hypotheses[group.members[0]]
-        out = _acts(hypothesis, group, fired, "rules_out")
+        out = not named_out.isdisjoint(one.name for one in hypothesis.both or (hypothesis,))
+        out = out and any(_points(entry, "rules_out", hypothesis, (group.where,)) for entry in fired)
         if out and hypothesis.both:
             continue  # the one that stays is listed by itself
         if out and group.members[0] not in established:
@@ -67,7 +75,7 @@ def conclude(
             if standing == "possible" and group.probability >= LIKELY_FROM:
                 standing = "likely"
             listed.append((group, standing))
-    writer = _Writer(signatures, belief, case, fired, terms)
+    writer = _Writer(belief, case, fired, reasons, bits)
     return tuple(
         writer.write(group, standing, established.get(group.members[0], ())) for group, standing in [*listed, *gone]
     )
@@ -75,23 +83,22 @@ def conclude(
 
 def _worth_listing(signatures: Signatures, group: _Group) -> bool:
     """Whether what was said speaks for it; a fault that merely keeps its prior share is no conclusion."""
-    prior = float(signatures.prior[list(group.members)].sum())
-    return group.probability >= ALWAYS_LISTED_FROM or (group.probability >= LISTED_FROM and group.probability > prior)
+    if group.probability < LISTED_FROM:
+        return False
+    return group.probability >= ALWAYS_LISTED_FROM or group.probability > signatures.prior[list(group.members)].sum()
 
 
 def _grouped(signatures: Signatures, belief: Belief) -> list[_Group]:
     """Faults at their places by falling probability; places of one fault with the same probability become one."""
     by_key: dict[tuple[str, float], list[int]] = {}
-    for number, share in enumerate(signatures.by_group(belief.probability)):
-        hypothesis = signatures.hypotheses[signatures.first[number]]
-        if hypothesis.fault is not None:
-            by_key.setdefault((hypothesis.name, round(float(share), 9)), []).append(number)
+    shares = np.round(signatures.by_group(belief.probability), 9).tolist()
+    for number, (first, share) in enumerate(zip(signatures.first[:-1].tolist(), shares, strict=False)):
+        by_key.setdefault((signatures.hypotheses[first].name, share), []).append(number)
     groups = []
-    for numbers in by_key.values():
-        members = np.sort(np.concatenate([signatures.members[number] for number in numbers]))
+    for (_, share), numbers in by_key.items():
+        members = tuple(sorted(m for number in numbers for m in signatures.members[number]))
         where = signatures.hypotheses[members[0]].where if len(numbers) == 1 else None
-        probability = float(belief.probability[members].sum())
-        groups.append(_Group(tuple(int(member) for member in members), where, probability))
+        groups.append(_Group(members, where, share * len(numbers), len(numbers) == 1))
     return sorted(groups, key=lambda group: (-round(group.probability, 9), group.members[0]))
 
 
@@ -100,13 +107,9 @@ def _points(fired: Fired, act: str, hypothesis: Hypothesis, places: Sequence[str
     if hypothesis.both:
         return any(_points(fired, act, one, (one.where,)) for one in hypothesis.both)
     named: tuple[str, ...] = getattr(fired.rule, act)
-    if hypothesis.name not in named:
+    if not named or hypothesis.name not in named:
         return False
     return hypothesis.where is None or fired.firing.where is None or fired.firing.where in places
-
-
-def _acts(hypothesis: Hypothesis, group: _Group, fired: Sequence[Fired], act: str) -> bool:
-    return any(_points(entry, act, hypothesis, (group.where,)) for entry in fired)
 
 
 def _established(
@@ -144,41 +147,57 @@ def _both(signatures: Signatures, group: _Group) -> tuple[Hypothesis, ...]:
 class _Writer:
     """Writes conclusions with their reasons."""
 
-    signatures: Signatures
     belief: Belief
     case: CaseFile
     fired: Sequence[Fired]
-    terms: Mapping[str, FactTerm]
+    with_reasons: bool
+    with_bits: bool
+
+    @property
+    def signatures(self) -> Signatures:
+        return self.belief.signatures
+
+    @property
+    def terms(self) -> Mapping[str, FactTerm]:
+        return self.belief.signatures.book.facts
+
+    @cached_property
+    def values(self) -> Mapping[str, str]:
+        """Every understood value in words, by key."""
+        return {fact.key: value_words(fact, self.terms) for fact in self.case.understood}
 
     def write(self, group: _Group, standing: str, others: tuple[str, ...]) -> Conclusion:
         hypothesis = self.signatures.hypotheses[group.members[0]]
         fault = hypothesis.fault
         assert fault is not None  # none of these is never listed
+        one, *rest = hypothesis.both or (hypothesis,)
+        return Conclusion(
+            fault=one.name,
+            where=self.place(one.where) if group.apart else None,
+            also=tuple(FaultAt(other.name, self.place(other.where) if group.apart else None) for other in rest),
+            title=fault.title,
+            probability=round(group.probability, 4),
+            standing=standing,
+            because=self.reasons(group, standing, fault.because) if self.with_reasons else (),
+            parts=fault.parts_for(self.signatures.appliance),
+            not_told_apart=others if standing == "established" else (),
+            bits=_bits(self.belief, group) if self.with_bits else (),
+        )
+
+    def reasons(self, group: _Group, standing: str, because: str) -> tuple[Reason, ...]:
+        """What the rules say of it, then what the circuit says."""
+        hypothesis = self.signatures.hypotheses[group.members[0]]
         places = (group.where,) if group.where else self.signatures.appliance.positions
-        values = {fact.key: value_words(fact, self.terms) for fact in self.case.understood}
         acts = ("rules_out",) if standing == "ruled_out" else ("establishes", "points_to")
-        reasons = [
-            Reason(entry.rule.rule, filled(_sentence(entry.rule), values), entry.facts)
+        made = [
+            Reason(entry.rule.rule, filled(_sentence(entry.rule), self.values), entry.facts)
             for act in acts
             for entry in self.fired
             if _points(entry, act, hypothesis, places)
         ]
         if standing != "ruled_out":
-            reasons.append(self.circuit_reason(group, fault.because))
-        one, *rest = hypothesis.both or (hypothesis,)
-        told_apart = group.where is not None or bool(rest and len({h.where for h in hypothesis.both}) > 1)
-        return Conclusion(
-            fault=one.name,
-            where=self.place(one.where) if told_apart else None,
-            also=tuple(FaultAt(other.name, self.place(other.where) if told_apart else None) for other in rest),
-            title=fault.title,
-            probability=round(group.probability, 4),
-            standing=standing,
-            because=tuple(reasons),
-            parts=fault.parts_for(self.signatures.appliance),
-            not_told_apart=others if standing == "established" else (),
-            bits=_bits(self.belief, group),
-        )
+            made.append(self.circuit_reason(group, because))
+        return tuple(made)
 
     def place(self, where: str | None) -> str | None:
         """A unit as the caller speaks of it."""

@@ -10,7 +10,7 @@ import hashlib
 import json
 import threading
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from rules import concluding, visit
@@ -24,6 +24,7 @@ from rules.answer import (
     Scope,
     StopNow,
     Triage,
+    VisitPlan,
 )
 from rules.appliance.observing import expected_ohms
 from rules.belief.choosing import MOST_TESTS, Gate, NextTest, choose
@@ -90,8 +91,24 @@ class Expert:
             return self._tables[appliance]
 
 
-def triage(expert: Expert, enquiry: Enquiry) -> Triage:
-    """Work out the whole answer. Raises InputError for a note or facts that cannot be used."""
+@dataclass(frozen=True)
+class Considered:
+    """A case as far as the belief: everything the answer is written from."""
+
+    case: CaseFile
+    record: ChainRecord
+    fired: tuple[Fired, ...]
+    belief: Belief
+    informed: bool  # whether anything is known that a sound appliance would not show
+    scope: Scope
+    stop: StopNow | None
+    visit: VisitPlan
+    appliance: ApplianceUsed
+    unread: tuple[str, ...]
+
+
+def consider(expert: Expert, enquiry: Enquiry) -> Considered:
+    """From the note and the facts to the belief and the visit. Raises InputError for what cannot be used."""
     book = expert.book
     facts, unread = _gather(expert, enquiry)
     appliance, assumed = _appliance(book, enquiry, facts)
@@ -104,39 +121,50 @@ def triage(expert: Expert, enquiry: Enquiry) -> Triage:
     stop = _stop(fired)
     scope = _scope(case)
     belief = _belief(signatures, case, fired)
-    signatures = belief.signatures
     informed = scope.in_scope and _anything_odd(signatures, case)
-    conclusions = concluding.conclude(signatures, belief, case, fired, book.facts) if informed else ()
-    gate = _gate(expert, enquiry, case, fired, stop is not None)
-    chosen: list[NextTest] = []
-    if scope.in_scope:
-        most = None if enquiry.explain == "full" else MOST_TESTS
-        chosen = choose(signatures, belief.probability, gate, _askable(case, appliance), most)
     needs = [entry.rule.visit for entry in fired if entry.rule.visit]
-    going = visit.plan(signatures, belief.probability, stop, needs, informed, in_scope=scope.in_scope)
-    repairs = repair_steps(belief, order_of(belief), case.unnamed_at) if informed else ()
-    step = NextStep("decline", None, None, None, scope.reason or "")
-    if scope.in_scope or stop is not None:
-        step = next_step(enquiry.role, stop, chosen, belief, repairs, going, measured=gate.measured)
+    going = visit.plan(belief.signatures, belief.probability, stop, needs, informed, in_scope=scope.in_scope)
+    used = ApplianceUsed(appliance.appliance, appliance.title, assumed)
+    lost = tuple(unread) + misplaced + foreign
+    return Considered(case, record, tuple(fired), belief, informed, scope, stop, going, used, lost)
+
+
+def triage(expert: Expert, enquiry: Enquiry) -> Triage:
+    """Work out the whole answer. Raises InputError for a note or facts that cannot be used."""
+    book, seen = expert.book, consider(expert, enquiry)
+    case, belief, full = seen.case, seen.belief, enquiry.explain == "full"
+    signatures = belief.signatures
+    gate = _gate(expert, enquiry, case, seen.fired, seen.stop is not None)
+    chosen: list[NextTest] = []
+    if seen.scope.in_scope:
+        places = _askable(case, signatures.appliance)
+        chosen = choose(signatures, belief.probability, gate, places, None if full else MOST_TESTS)
+    repairs = repair_steps(belief, order_of(belief), case.unnamed_at) if seen.informed else ()
+    step = NextStep("decline", None, None, None, seen.scope.reason or "")
+    if seen.scope.in_scope or seen.stop is not None:
+        step = next_step(enquiry.role, seen.stop, chosen, belief, repairs, seen.visit, measured=gate.measured)
+    conclusions: tuple[Conclusion, ...] = ()
+    if seen.informed:
+        conclusions = concluding.conclude(belief, case, seen.fired, reasons=enquiry.explain != "off", bits=full)
     answer = Triage(
         decision_id="",
         book=book.version,
-        scope=scope,
-        appliance=ApplianceUsed(appliance.appliance, appliance.title, assumed),
+        scope=seen.scope,
+        appliance=seen.appliance,
         understood=case.understood,
-        unread=tuple(unread) + misplaced + foreign,
+        unread=seen.unread,
         contradictions=_contradictions(book, case),
-        stop=stop,
+        stop=seen.stop,
         conclusions=conclusions,
-        none_of_these=round(float(belief.probability[-1]), 4) if informed else 0.0,
+        none_of_these=round(float(belief.probability[-1]), 4) if seen.informed else 0.0,
         next_step=step,
         next_tests=advise(book, signatures, chosen, case.unnamed_at),
         repair_order=repairs,
-        visit=going,
+        visit=seen.visit,
         cautions=(f"NOTICE: {book.cautions['local_code'].say}",),
-        nearly=_nearly(book, record, case) if enquiry.explain == "full" else (),
+        nearly=_nearly(book, seen.record, case) if full else (),
     )
-    return _finished(answer, enquiry)
+    return replace(answer, decision_id=_decision_id(answer, enquiry))
 
 
 # --- into the house ----------------------------------------------------------------------------------------------
@@ -318,8 +346,8 @@ def _nearly(book: Book, record: ChainRecord, case: CaseFile) -> tuple[NearMiss, 
     return tuple(NearMiss(rule, "; or ".join(dict.fromkeys(words))) for rule, words in missing.items())
 
 
-def _finished(answer: Triage, enquiry: Enquiry) -> Triage:
-    """Give the answer its id: the hash of what it was asked, so that the same question has the same id everywhere."""
+def _decision_id(answer: Triage, enquiry: Enquiry) -> str:
+    """The hash of what was asked, so that the same question has the same id everywhere."""
     asked = [
         answer.book,
         enquiry.role,
@@ -329,15 +357,4 @@ def _finished(answer: Triage, enquiry: Enquiry) -> Triage:
         enquiry.tools,
         [repr(fact) for fact in answer.understood],
     ]
-    digest = hashlib.sha256(json.dumps(asked, sort_keys=True).encode()).hexdigest()
-    made = {name: getattr(answer, name) for name in Triage.__dataclass_fields__} | {"decision_id": digest[:24]}
-    if enquiry.explain != "full":
-        made["conclusions"] = tuple(_without(c, enquiry.explain) for c in answer.conclusions)
-    return Triage(**made)
-
-
-def _without(conclusion: Conclusion, explain: Explain) -> Conclusion:
-    kept = dict(conclusion.__dict__) | {"bits": ()}
-    if explain == "off":
-        kept["because"] = ()
-    return Conclusion(**kept)
+    return hashlib.sha256(json.dumps(asked, sort_keys=True).encode()).hexdigest()[:24]

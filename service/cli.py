@@ -18,6 +18,7 @@ from service.intake import appliance_from_file, source_of
 from service.opening import book_option, opened, refuse
 from service.reading_cli import reading
 from service.rules_cli import rules_group
+from service.van_cli import van_command
 
 MOST_STDIN = 16 * 1024 * 1024  # bytes read before the note is judged
 
@@ -134,3 +135,4 @@ reading.add_command(expect_command)
 main.add_command(reading)
 main.add_command(rules_group)
 main.add_command(faults_group)
+main.add_command(van_command)

@@ -175,3 +175,36 @@ class TriageSchema(Schema):
             if numeric and fact["value"] == math.inf:
                 fact["value"] = "OL"
         return data
+
+
+class VanSchema(Schema):
+    van = fields.String()
+    title = fields.String()
+    space = fields.Float()
+    value = fields.Float()
+    source = fields.String()
+
+
+class StockPartSchema(Schema):
+    part = fields.String()
+    title = fields.String()
+    units = fields.Integer()
+    expected = fields.Float()
+
+
+class DayCallSchema(Schema):
+    name = fields.String(data_key="id")
+    visit = fields.Nested(VisitSchema)
+    ours = fields.Boolean()
+    fix = fields.Float(data_key="first_visit_fix")
+
+
+class DayPlanSchema(Schema):
+    """What one van carries for a day's calls."""
+
+    van = fields.Nested(VanSchema)
+    stock = fields.List(fields.Nested(StockPartSchema))
+    space = fields.Float()
+    value = fields.Float()
+    calls = fields.List(fields.Nested(DayCallSchema))
+    expected_fixes = fields.Float()

@@ -101,10 +101,11 @@ class Signatures:
         return np.bincount(self._faults[1], weights=probability[:-1], minlength=len(self.faults)).astype(np.float64)
 
     @cached_property
-    def members(self) -> tuple[Numbers, ...]:
+    def members(self) -> tuple[tuple[int, ...], ...]:
         """The hypotheses of each group."""
         order = np.argsort(self.group, kind="stable")
-        return tuple(np.split(order, np.cumsum(np.bincount(self.group))[:-1]))
+        split = np.split(order, np.cumsum(np.bincount(self.group))[:-1])
+        return tuple(tuple(numbers.tolist()) for numbers in split)
 
     @cached_property
     def _repairs(self) -> tuple[tuple[Repair, ...], Numbers]:
