@@ -20,7 +20,7 @@ def invented(
     sizes = rng.integers(2, most_words + 1, size=tests)
     facts = {f"f{n}": _fact(f"f{n}", int(size)) for n, size in enumerate(sizes)}
     cards = {f"t{n}": _card(f"t{n}", f"f{n}", rng) for n in range(tests)}
-    listed = [Hypothesis(_fault(f"fault{n}", rng), None) for n in range((hypotheses - 1) * 3 // 4)]
+    listed = [Hypothesis(_fault(f"fault{n}", rng), None) for n in range(max(1, (hypotheses - 1) * 3 // 4))]
     listed += [Hypothesis(h.fault, None, 1) for h in listed[: hypotheses - 1 - len(listed)]]
     listed.sort(key=lambda h: h.name)
     tables = {
