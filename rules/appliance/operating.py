@@ -7,12 +7,14 @@ supply and sensor, then the relays it closes, then the switch bimetals that warm
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rules.appliance.injecting import Fleet
+from rules.appliance.wiring import METER_OHMS, METER_POINTS
 from rules.electrical.circuit import Solution
 
 Mask = NDArray[np.bool_]
@@ -23,6 +25,8 @@ LIT_FROM, DIM_FROM, FLICKER_FROM, DESTROYED_FROM = 102.0, 80.0, 55.0, 150.0
 
 # A control that checks its sensor refuses to heat outside this range (from memory): near 0 ohm or an open line.
 SENSOR_LEAST, SENSOR_MOST = 850.0, 3000.0
+
+EVERYTHING, OTHER_LOAD = "everything", "other load"
 
 HEATER_WATTS = 1.0  # least power that still warms the bimetal of an infinite switch; from memory
 
@@ -39,13 +43,27 @@ class Runs:
     has failed); ``limited <unit>`` (at high, its limiter has opened); ``cut out`` (at bake, the cut-out has
     opened); ``hot`` (top hot, knobs off); ``lamp``; ``all high``; ``bake``, ``bake rest`` (called, but
     satisfied), ``broil``; ``convection`` and ``clean`` where the oven has them; ``loaded`` (every unit at high, or the
-    oven at bake); ``meter <points> <idle|loaded>``. Raises KeyError for any other, naming those there are.
+    oven at bake); ``everything`` (all that heats at once); ``other load`` (as loaded, while another big load in the
+    house runs); ``meter <points> <idle|loaded>``. Raises KeyError for any other, naming those there are.
     """
 
     def __init__(self, fleet: Fleet, room_sensor_ohms: float) -> None:
         self.fleet = fleet
         self.room_sensor_ohms = room_sensor_ohms
         self.at = _States(self)
+        self._seen_from_meter: dict[str, dict[str, NDArray[np.complex128]]] = {}
+
+    def meter_volts(self, points: str, state: str, ohms: float = METER_OHMS) -> NDArray[np.float64]:
+        """What a meter of so many ohms shows between two meter points in a state, V."""
+        solution = self.at[state]
+        if state not in self._seen_from_meter:
+            ports = list(METER_POINTS.values())
+            seen = self.fleet.wiring.network.port_ohms(solution.admittance, ports)
+            self._seen_from_meter[state] = dict(zip(METER_POINTS, seen.T, strict=True))
+        shown: NDArray[np.float64] = solution.between(*METER_POINTS[points]) / np.abs(
+            1 + self._seen_from_meter[state][points] / ohms
+        )
+        return shown
 
     @cached_property
     def can_heat(self) -> Mask:
@@ -69,7 +87,7 @@ class Runs:
         names += ["cut out"] if appliance.cutout != "none" else []
         names += ["convection"] if appliance.convection_watts else []
         names += ["clean"] if appliance.self_clean else []
-        return (*names, "loaded")
+        return (*names, "loaded", EVERYTHING, OTHER_LOAD)
 
     def closing(self, state: str) -> Closing:
         """Contacts that a state closes. Relays close only where the control is able and willing."""
@@ -77,8 +95,11 @@ class Runs:
         units = self.fleet.wiring.appliance.positions
         if state not in self.states:
             raise KeyError(f"no state {state!r} on this appliance; write one of {', '.join(self.states)}")
-        if state == "loaded":
+        if state in ("loaded", OTHER_LOAD):
             state = "all high" if units else "bake"
+        if state == EVERYTHING:
+            oven = dict.fromkeys(_RELAYS["bake"], self.can_heat)
+            return {contact: True for each in units for contact in _knob(self.fleet, each)} | oven
         if state == "cut out":
             return self.closing("bake") | {"cutout": False}
         if word == "limited":
@@ -113,7 +134,10 @@ class _States(dict[str, Solution]):
         elif state.startswith("low ") and not state.startswith("low rest "):
             self[state] = self[f"high {state.removeprefix('low ')}"]
         else:
-            self[state] = solve_state(self.runs.fleet, self.runs.closing(state), warm=state.startswith("warm "))
+            fleet = self.runs.fleet
+            if state == OTHER_LOAD:
+                fleet = replace(fleet, pinned=fleet.pinned * (1 - fleet.sag[:, None]))
+            self[state] = solve_state(fleet, self.runs.closing(state), warm=state.startswith("warm "))
         return self[state]
 
 
