@@ -28,6 +28,8 @@ SENSOR_LEAST, SENSOR_MOST = 850.0, 3000.0
 
 EVERYTHING, OTHER_LOAD = "everything", "other load"
 
+TRIPS_AT_ONCE = 5.0  # times its rating, from which a breaker opens without delay; from memory
+
 HEATER_WATTS = 1.0  # least power that still warms the bimetal of an infinite switch; from memory
 
 
@@ -36,7 +38,8 @@ Closing = dict[str, bool | Mask]  # contacts that close in a state, for all mach
 
 
 class Runs:
-    """Machines in use. ``at[state]`` is what the solver gives for a state, one case a machine, worked out once.
+    """Machines in use. ``at[state]`` is what the solver gives for a state, one case a machine, worked out once. A
+    machine whose breaker clears a short at once is dead in all of them.
 
     States: ``idle``; ``high <unit>``; ``low <unit>`` and ``low rest <unit>`` (cycling contact closed, and after its
     bimetal has warmed); ``warm <unit>`` and ``warm bake`` (at high or bake for so long that what fails only when warm
@@ -64,6 +67,22 @@ class Runs:
             1 + self._seen_from_meter[state][points] / ohms
         )
         return shown
+
+    @cached_property
+    def in_use(self) -> Fleet:
+        """The machines as they can be used: where the breaker clears a short at once, with both its poles open."""
+        column = self.fleet.wiring.network.branch_number()
+        admittance = self.fleet.admittance.copy()
+        admittance[np.ix_(self.cleared, [column["breaker_l1"], column["breaker_l2"]])] = 0
+        return replace(self.fleet, admittance=admittance)
+
+    @cached_property
+    def cleared(self) -> Mask:
+        """Where a short ahead of every control trips the breaker as soon as it is reset."""
+        idle = solve_state(self.fleet, self.closing("idle"))
+        worst = np.max([idle.amps(f"breaker_l{leg}") for leg in (1, 2)], axis=0)
+        trips: Mask = worst >= TRIPS_AT_ONCE * self.fleet.breaker_amps
+        return trips
 
     @cached_property
     def can_heat(self) -> Mask:
@@ -130,11 +149,11 @@ class _States(dict[str, Solution]):
     def __missing__(self, state: str) -> Solution:
         if state.startswith("meter "):
             points, _, load = state.removeprefix("meter ").partition(" ")
-            self[state] = solve_state(self.runs.fleet, self.runs.closing(load), meter=f"meter {points}")
+            self[state] = solve_state(self.runs.in_use, self.runs.closing(load), meter=f"meter {points}")
         elif state.startswith("low ") and not state.startswith("low rest "):
             self[state] = self[f"high {state.removeprefix('low ')}"]
         else:
-            fleet = self.runs.fleet
+            fleet = self.runs.in_use
             if state == OTHER_LOAD:
                 fleet = replace(fleet, pinned=fleet.pinned * (1 - fleet.sag[:, None]))
             self[state] = solve_state(fleet, self.runs.closing(state), warm=state.startswith("warm "))

@@ -101,17 +101,8 @@ def _bond_ohms(runs: Runs, _: str) -> Numbers:
 
 
 def _block_ohms(runs: Runs, points: str, _: str) -> Numbers:
-    """Ohms between two points of the dead terminal block, all controls off and the 120 V loads unplugged.
-
-    Under a bond strap the frame and the neutral are one, so a short to either is read at both.
-    """
-    leg, _, other = points.lower().partition("-")
-    ohms = resistance(runs, [f"short_{leg}_{other}"], "idle")
-    if other not in ("ch", "n"):
-        return ohms
-    second = resistance(runs, [f"short_{leg}_{'n' if other == 'ch' else 'ch'}"], "idle")
-    strapped = ~_broken(runs, ["bond_strap"])
-    return np.where(strapped, np.minimum(ohms, second), ohms)
+    """Ohms between two points of the dead terminal block, controls off, 120 V loads unplugged, bond strap lifted."""
+    return resistance(runs, [f"short_{points.lower().replace('-', '_')}"], "idle")
 
 
 def _block_drop(runs: Runs, points: str, _: str) -> Numbers:

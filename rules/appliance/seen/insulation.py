@@ -15,7 +15,8 @@ from rules.appliance.seen.common import Numbers, Observer, Words, words
 from rules.appliance.seen.meter import resistance
 from rules.electrical.leakage import GFCI_TRIPS_MA
 
-RESTS = ("low rest ", "bake rest")  # states in which a unit or the oven is on and its control has just let go
+RESTS = ("low rest ", "bake rest", "broil")  # one side of an element is let go: at rest, and bake's while broil is on
+HEATS = ("high ", "bake", "warm bake")
 AT_OFF = ("idle",)
 
 
@@ -45,7 +46,7 @@ def resting(runs: Runs) -> list[str]:
 
 def heating(runs: Runs) -> list[str]:
     """States in which an element is called and gets both its lines."""
-    return [state for state in runs.states if state.startswith(("high ", "bake", "broil")) and state != "bake rest"]
+    return [state for state in runs.states if state.startswith(HEATS) and state not in resting(runs)]
 
 
 def _trips(runs: Runs, _: str) -> Words:

@@ -6,11 +6,11 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from rules.appliance.operating import EVERYTHING, OTHER_LOAD, Runs, display_grade
+from rules.appliance.operating import EVERYTHING, OTHER_LOAD, TRIPS_AT_ONCE, Runs, display_grade
 from rules.appliance.seen.common import Mask, Numbers, Observer, Words, words
 from rules.appliance.wiring import LOW_IMPEDANCE_OHMS
 
-TRIPS_AT_ONCE, TRIPS_LATER = 5.0, 1.35  # times the breaker's rating; UL 489: 135 % within an hour; 5 is from memory
+TRIPS_LATER = 1.35  # times the breaker's rating; UL 489: 135 % within an hour
 ALL_AT_ONCE = (EVERYTHING, OTHER_LOAD)  # states that a caller does not mean by "it trips" without saying so
 
 _GRADES = np.array(["lit", "dim", "flickering", "dark"])
@@ -43,7 +43,7 @@ def _breaker(runs: Runs, _: str) -> Words:
     """From the current each pole carries: a breaker opens at once far above its rating, later a little above."""
     worst = _worst_amps(runs, [state for state in runs.states if state not in ALL_AT_ONCE]) / _holds_amps(runs)
     return words(
-        [_both_open(runs), worst >= TRIPS_AT_ONCE, worst >= TRIPS_LATER],
+        [_both_open(runs), runs.cleared | (worst >= TRIPS_AT_ONCE), worst >= TRIPS_LATER],
         ["tripped", "trips_at_once", "trips_later"],
         "on",
     )
