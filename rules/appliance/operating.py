@@ -73,7 +73,8 @@ class Runs:
         """The machines as they can be used: where the breaker clears a short at once, with both its poles open."""
         column = self.fleet.wiring.network.branch_number()
         admittance = self.fleet.admittance.copy()
-        admittance[np.ix_(self.cleared, [column["breaker_l1"], column["breaker_l2"]])] = 0
+        for pole in ("breaker_l1", "breaker_l2"):
+            admittance[self.cleared, column[pole]] = 0
         return replace(self.fleet, admittance=admittance)
 
     @cached_property
@@ -111,28 +112,32 @@ class Runs:
     def closing(self, state: str) -> Closing:
         """Contacts that a state closes. Relays close only where the control is able and willing."""
         word, _, unit = state.partition(" ")
-        units = self.fleet.wiring.appliance.positions
         if state not in self.states:
             raise KeyError(f"no state {state!r} on this appliance; write one of {', '.join(self.states)}")
-        if state in ("loaded", OTHER_LOAD):
-            state = "all high" if units else "bake"
-        if state == EVERYTHING:
-            oven = dict.fromkeys(_RELAYS["bake"], self.can_heat)
-            return {contact: True for each in units for contact in _knob(self.fleet, each)} | oven
+        if state in (EVERYTHING, OTHER_LOAD, "loaded"):
+            return self._closing_much(everything=state == EVERYTHING)
         if state == "cut out":
             return self.closing("bake") | {"cutout": False}
         if word == "limited":
             opened = [contact for contact in self.fleet.wiring.contacts if contact.startswith(f"{unit}.")]
             return _knob(self.fleet, unit) | {contact: False for contact in opened if contact.endswith(LIMITERS)}
         if state in ("all high", "hot"):
-            return {contact: True for each in units for contact in _knob(self.fleet, each, hot=state == "hot")}
+            return self._all_units(hot=state == "hot")
         if unit and word in ("high", "warm", "low") and state != "warm bake":
             at_rest = state.startswith("low rest ")
             unit = state.removeprefix("low rest ") if at_rest else unit
             return _knob(self.fleet, unit) | ({f"{unit}.cycling_contact": self._stays(unit)} if at_rest else {})
-        if state in ("idle", "lamp"):
-            return dict.fromkeys(_RELAYS[state], True)
-        return dict.fromkeys(_RELAYS[state.removeprefix("warm ")], self.can_heat)
+        by_itself = state in ("idle", "lamp")  # asks for nothing that the control could refuse
+        return dict.fromkeys(_RELAYS[state.removeprefix("warm ")], True if by_itself else self.can_heat)
+
+    def _closing_much(self, *, everything: bool) -> Closing:
+        """All units at high, or the oven at bake where there are none; both for everything."""
+        units = self._all_units(hot=False)
+        return units | (self.closing("bake") if (everything and self.fleet.wiring.appliance.oven) or not units else {})
+
+    def _all_units(self, *, hot: bool) -> Closing:
+        units = self.fleet.wiring.appliance.positions
+        return {contact: True for each in units for contact in _knob(self.fleet, each, hot=hot)}
 
     def _stays(self, unit: str) -> Mask:
         """Where the cycling contact never opens at low: its bimetal gets no heat."""

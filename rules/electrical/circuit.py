@@ -114,7 +114,9 @@ class Network:
         y = self._checked(admittance)
         _, system, live, _ = self._system(y)
         row = {self.nodes[node]: number for number, node in enumerate(live)}
-        into = np.zeros((len(live), len(ports)), dtype=np.complex128)  # one ampere in at the first node, out at the other
+        into = np.zeros(
+            (len(live), len(ports)), dtype=np.complex128
+        )  # one ampere in at the first node, out at the other
         for port, (first, second) in enumerate(ports):
             for node, amps in ((first, 1.0), (second, -1.0)):
                 if node in row:
@@ -182,9 +184,10 @@ class Network:
 
 def _solved(system: Complex, right: Complex) -> Complex:
     try:
-        return np.linalg.solve(system, right)
+        solved: Complex = np.linalg.solve(system, right).astype(np.complex128, copy=False)
     except np.linalg.LinAlgError as error:
         raise NetworkError("the network has no single solution; two branches resonate or cancel") from error
+    return solved
 
 
 @dataclass(frozen=True)

@@ -106,7 +106,7 @@ def _block_ohms(runs: Runs, points: str, _: str) -> Numbers:
 
 
 def _block_drop(runs: Runs, points: str, _: str) -> Numbers:
-    """Volts lost between cord and block stud of a leg under load."""
+    """Volts lost between cord and block stud of a leg or the neutral under load; the control loads the neutral."""
     return runs.at["loaded"].across(f"block_{points.lower()}")
 
 

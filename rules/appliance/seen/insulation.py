@@ -16,7 +16,7 @@ from rules.appliance.seen.meter import resistance
 from rules.electrical.leakage import GFCI_TRIPS_MA
 
 RESTS = ("low rest ", "bake rest", "broil")  # one side of an element is let go: at rest, and bake's while broil is on
-HEATS = ("high ", "bake", "warm bake")
+HEATS = ("high ", "bake")
 AT_OFF = ("idle",)
 
 

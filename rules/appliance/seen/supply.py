@@ -11,7 +11,8 @@ from rules.appliance.seen.common import Mask, Numbers, Observer, Words, words
 from rules.appliance.wiring import LOW_IMPEDANCE_OHMS
 
 TRIPS_LATER = 1.35  # times the breaker's rating; UL 489: 135 % within an hour
-ALL_AT_ONCE = (EVERYTHING, OTHER_LOAD)  # states that a caller does not mean by "it trips" without saying so
+APART = (EVERYTHING, OTHER_LOAD)  # states that a caller does not mean by "it trips" without saying so
+OPENED = ("warm ", "limited ", "cut out")  # states like another in which something has opened: never more current
 
 _GRADES = np.array(["lit", "dim", "flickering", "dark"])
 
@@ -41,7 +42,8 @@ def _symbols(runs: Runs, _: str) -> Words:
 
 def _breaker(runs: Runs, _: str) -> Words:
     """From the current each pole carries: a breaker opens at once far above its rating, later a little above."""
-    worst = _worst_amps(runs, [state for state in runs.states if state not in ALL_AT_ONCE]) / _holds_amps(runs)
+    states = [state for state in runs.states if state not in APART and not state.startswith(OPENED)]
+    worst = _worst_amps(runs, states) / _holds_amps(runs)
     return words(
         [_both_open(runs), runs.cleared | (worst >= TRIPS_AT_ONCE), worst >= TRIPS_LATER],
         ["tripped", "trips_at_once", "trips_later"],
