@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.appliance.wiring import ONE_LEG_TWICE, SWAPS, Wiring, leg_phasors
+from rules.appliance.wiring import LEG_VOLTS, ONE_LEG_TWICE, SWAPS, Wiring, leg_phasors
 from rules.bookkeeping.types import Effect
 from rules.bookkeeping.yamlsource import nearest
 from rules.terms import BookError
@@ -23,11 +23,16 @@ SETTINGS = {"locked": "lock", "demo": "demo", "delayed": "timer"}
 
 SHORT_OHMS = 0.01
 
-#: Effects that are put in after the others, so that the order in which they are written does not matter.
-_LAST = {"resistive": 1, "fitted": 1, "open": 2}
+#: Effects that are put in before or after the others, so that the order in which they are written does not matter.
+_LAST = {"leaking": -1, "resistive": 1, "fitted": 1, "open": 2}
 
-#: Modes that say how much: ohms, a share of the element, degrees F, a share of the voltage.
-NEED_AMOUNTS = ("resistive", "grounded", "in_series", "in_shunt", "offset_f", "low_voltage")
+#: Modes that say how much: ohms, a share of the element, degrees F, a share of the voltage, of the rating or amperes.
+SHARES = ("grounded", "leaks_at", "sagging", "weak")
+NEED_AMOUNTS = (
+    *SHARES,
+    *("resistive", "leaking", "in_series", "in_shunt", "offset_f", "low_voltage", "uneven", "undersized"),
+)
+SIGNED = ("offset_f", "uneven")  # modes whose amount may be below 0
 
 
 @dataclass
@@ -46,6 +51,11 @@ class Machine:
     offset_f: float = 0.0
     supply: str = ""
     supply_share: float = 1.0
+    uneven: float = 0.0  # share of 120 V that leg 1 stands high and leg 2 low
+    sag: float = 0.0  # share of the voltage lost while another big load in the house runs
+    breaker_share: float = 1.0  # of its rating, at which the breaker behaves as at its rating
+    breaker_amps: float = 0.0  # rating of the breaker that is fitted; 0: the appliance's own
+    miswired: str = ""  # cord or outlet, where conductors are exchanged
 
 
 @dataclass(frozen=True)
@@ -68,6 +78,10 @@ class Fleet:
     setting: NDArray[np.str_]
     control_dead: NDArray[np.bool_]
     offset_f: NDArray[np.float64]
+    sag: NDArray[np.float64]
+    breaker_amps: NDArray[np.float64]
+    breaker_share: NDArray[np.float64]
+    miswired: NDArray[np.str_]
 
     def __len__(self) -> int:
         return len(self.admittance)
@@ -86,10 +100,12 @@ def parts_of(wiring: Wiring) -> dict[str, tuple[str, ...]]:
         else:
             modes[branch] = ("open", "resistive", "shorted", "opens_warm")
     for element in wiring.elements:
-        modes[element] = ("open", "shorted", "grounded", "resistive", "opens_warm")
-    modes |= {"breaker": ("open",), "supply": ("208Y/120", "low_voltage", ONE_LEG_TWICE)}
+        modes[element] = ("open", "shorted", "grounded", "leaking", "leaks_at", "resistive", "opens_warm")
+    modes["breaker"] = ("open", "weak", "undersized")
+    modes["supply"] = ("208Y/120", "low_voltage", "uneven", "sagging", ONE_LEG_TWICE)
     if wiring.appliance.cord != "hard-wired":
-        modes["cord"] = tuple(name for name, ends in SWAPS.items() if f"plug_{ends[1]}" in wiring.impedance)
+        swaps = tuple(name for name, ends in SWAPS.items() if f"plug_{ends[1]}" in wiring.impedance)
+        modes |= {"cord": swaps, "outlet": swaps}
     if wiring.appliance.oven:
         modes["control"] = ("dead",)
         modes["sensor"] = ("open", "shorted", "in_series", "in_shunt", "other_curve")
@@ -117,10 +133,12 @@ def _check_amounts(effect: Effect) -> str | None:
         wrong = f"{effect.mode} takes no amounts"
     elif not all(math.isfinite(amount) for amount in effect.amounts):
         wrong = f"{effect.mode} needs finite amounts"
-    elif any(not amount > 0 for amount in effect.amounts) and effect.mode != "offset_f":
+    elif any(not amount > 0 for amount in effect.amounts) and effect.mode not in SIGNED:
         wrong = f"{effect.mode} needs amounts above 0"
-    elif effect.mode == "grounded" and any(amount > 1 for amount in effect.amounts):
-        wrong = "grounded takes a share of the element, above 0 and at most 1"
+    elif effect.mode in SHARES and any(amount > 1 for amount in effect.amounts):
+        wrong = f"{effect.mode} takes a share, above 0 and at most 1"
+    elif effect.mode == "uneven" and any(abs(amount) >= 1 for amount in effect.amounts):
+        wrong = "uneven takes a share of 120 V, above -1 and below 1"
     return wrong
 
 
@@ -156,12 +174,13 @@ def _apply(machine: Machine, wiring: Wiring, part: str, mode: str, amount: float
         machine.control_dead = True
     elif part == "supply":
         _supply(machine, mode, amount)
-    elif part == "cord":
+    elif part in ("cord", "outlet"):
+        machine.miswired = part
         first, second = SWAPS[mode]
         machine.ohms |= {f"plug_{first}": complex("inf"), f"plug_{second}": complex("inf")}
         machine.conducting |= {f"cross_{first}_{second}", f"cross_{second}_{first}"}
     elif part == "breaker":
-        machine.ohms |= {"breaker_l1": complex("inf"), "breaker_l2": complex("inf")}
+        _breaker(machine, mode, amount)
     elif mode == "opens_warm":
         machine.opens_warm.add(wiring.elements[part][0] if part in wiring.elements else part)
     elif part in wiring.elements:
@@ -177,9 +196,22 @@ def _setting(machine: Machine, mode: str, amount: float) -> None:
         machine.setting = mode
 
 
+def _breaker(machine: Machine, mode: str, amount: float) -> None:
+    if mode == "open":
+        machine.ohms |= {"breaker_l1": complex("inf"), "breaker_l2": complex("inf")}
+    elif mode == "weak":
+        machine.breaker_share = amount
+    else:
+        machine.breaker_amps = amount
+
+
 def _supply(machine: Machine, mode: str, amount: float) -> None:
     if mode == "low_voltage":
         machine.supply_share = amount
+    elif mode == "uneven":
+        machine.uneven = amount
+    elif mode == "sagging":
+        machine.sag = amount
     else:
         machine.supply = mode
 
@@ -203,10 +235,15 @@ def _element(machine: Machine, wiring: Wiring, part: str, mode: str, amount: flo
         machine.ohms |= {near: complex(SHORT_OHMS), far: complex(SHORT_OHMS)}
     elif mode == "resistive":
         machine.ohms[near] = machine.ohms.get(near, wiring.impedance[near]) + amount
+    elif mode == "leaking":
+        machine.ohms[f"{part}.to_frame"] = complex(amount)
+        machine.conducting.add(f"{part}.to_frame")
     else:
         whole = wiring.impedance[near] + wiring.impedance[far]
         machine.ohms |= {near: max(amount, 0.001) * whole, far: max(1 - amount, 0.001) * whole}
-        machine.conducting.add(f"{part}.to_frame")
+        if mode == "grounded":
+            machine.ohms.pop(f"{part}.to_frame", None)  # a hard ground, also where insulation leaks as well
+            machine.conducting.add(f"{part}.to_frame")
 
 
 def _branch(machine: Machine, wiring: Wiring, part: str, mode: str, amount: float) -> None:
@@ -242,6 +279,7 @@ def stack(wiring: Wiring, made: Sequence[Machine]) -> Fleet:
         welded[row, [column[branch] for branch in machine.welded]] = True
         opens_warm[row, [column[branch] for branch in machine.opens_warm]] = True
         pinned[row, 1:] = np.array(leg_phasors(machine.supply or wiring.appliance.supply)) * machine.supply_share
+        pinned[row, 1:] += LEG_VOLTS * machine.uneven  # the neutral point moves, so both legs shift the same way
     return Fleet(
         wiring=wiring,
         admittance=admittance,
@@ -254,4 +292,8 @@ def stack(wiring: Wiring, made: Sequence[Machine]) -> Fleet:
         setting=np.array([m.setting for m in made], dtype=np.str_),
         control_dead=np.array([m.control_dead for m in made]),
         offset_f=np.array([m.offset_f for m in made]),
+        sag=np.array([m.sag for m in made]),
+        breaker_amps=np.array([m.breaker_amps or wiring.appliance.breaker_amps for m in made]),
+        breaker_share=np.array([m.breaker_share for m in made]),
+        miswired=np.array([m.miswired for m in made], dtype=np.str_),
     )

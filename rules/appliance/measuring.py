@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.appliance.injecting import Fleet, Machine, stack
-from rules.appliance.operating import Runs, conducting, seen_by_control, solve_state
+from rules.appliance.operating import OTHER_LOAD, Runs, conducting, seen_by_control, solve_state
 from rules.appliance.sensing import probe_ohms, room_sensor_ohms
 from rules.appliance.wiring import LOW_IMPEDANCE_OHMS, METER_OHMS, METER_POINTS, Wiring
 from rules.bookkeeping.yamlsource import nearest
@@ -160,7 +160,10 @@ def _live(wiring: Wiring, machines: Sequence[Machine], probe: Probe) -> NDArray[
     fitted = _with_meter(wiring, probe) if probe.quantity == "volts" else wiring
     fleet = stack(fitted, machines)
     room = room_sensor_ohms(fitted) if fitted.appliance.oven else 0.0
-    solution = solve_state(fleet, Runs(fleet, room).closing(probe.state))
+    closing = Runs(fleet, room).closing(probe.state)
+    if probe.state == OTHER_LOAD:
+        fleet = replace(fleet, pinned=fleet.pinned * (1 - fleet.sag[:, None]))
+    solution = solve_state(fleet, closing)
     if probe.quantity == "volts":
         return solution.across(PROBE)
     branch = fitted.elements[probe.at][0] if probe.at in fitted.elements else probe.at
@@ -184,7 +187,7 @@ def _ohms(wiring: Wiring, machines: Sequence[Machine], probe: Probe) -> NDArray[
 def _dead(fleet: Fleet, probe: Probe) -> NDArray[np.complex128]:
     """Admittances with the breaker off and every contact as the state leaves it; relays rest without power."""
     word = probe.state.partition(" ")[0]
-    by_hand = word in ("idle", "high", "low", "hot", "all", "lamp", "loaded")
+    by_hand = word in ("idle", "high", "low", "hot", "all", "lamp", "loaded", "everything", "other")
     room = room_sensor_ohms(fleet.wiring) if fleet.wiring.appliance.oven else 0.0
     closing = Runs(fleet, room).closing(probe.state) if by_hand else {}
     closing = {contact: closed for contact, closed in closing.items() if not contact.endswith("_relay")}

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 import numpy as np
 
 from rules.appliance.operating import Runs
-from rules.appliance.seen import meter, oven, supply, surface
+from rules.appliance.seen import branch_circuit, insulation, meter, oven, supply, surface
 from rules.appliance.seen.common import Numbers, Observer, Words
 from rules.appliance.wiring import Wiring
 from rules.bookkeeping.types import FactTerm
 from rules.terms import fact_key
 
-_SECTIONS = (supply, surface, oven, meter)
+_SECTIONS = (supply, surface, oven, meter, branch_circuit, insulation)
 BY_UNIT: Mapping[str, Observer] = {fact: seen for section in _SECTIONS for fact, seen in section.BY_UNIT.items()}
 WHOLE: Mapping[str, Observer] = {fact: seen for section in _SECTIONS for fact, seen in section.WHOLE.items()}
+BETWEEN: Mapping[str, Callable[[Runs, str, str], Numbers]] = supply.BETWEEN | branch_circuit.BETWEEN
 
 
 def observe(runs: Runs, terms: Mapping[str, FactTerm]) -> dict[str, Words]:
@@ -29,16 +30,17 @@ def observe(runs: Runs, terms: Mapping[str, FactTerm]) -> dict[str, Words]:
         for unit in wiring.appliance.positions:
             if _has(wiring, observer, unit):
                 seen[fact_key(fact, unit)] = _see(observer, runs, unit, terms[fact])
-    volts = terms["volts"]
-    for points in volts.between:
-        for state in volts.states:
-            seen[fact_key("volts", points, state)] = _banded(volts, supply.volts(runs, points, state), points)
+    for fact, read in BETWEEN.items():
+        term = terms[fact]
+        for points in term.between:
+            for state in term.states or ("",):
+                seen[fact_key(fact, points, state or None)] = _banded(term, read(runs, points, state), points)
     return seen
 
 
 def modelled_facts() -> frozenset[str]:
     """Names of the facts the circuit predicts; the book's ``model: circuit`` must say the same."""
-    return frozenset({*BY_UNIT, *WHOLE, "volts"})
+    return frozenset({*BY_UNIT, *WHOLE, *BETWEEN})
 
 
 def _has(wiring: Wiring, observer: Observer, unit: str) -> bool:

@@ -7,12 +7,14 @@ supply and sensor, then the relays it closes, then the switch bimetals that warm
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rules.appliance.injecting import Fleet
+from rules.appliance.wiring import METER_OHMS, METER_POINTS
 from rules.electrical.circuit import Solution
 
 Mask = NDArray[np.bool_]
@@ -24,6 +26,10 @@ LIT_FROM, DIM_FROM, FLICKER_FROM, DESTROYED_FROM = 102.0, 80.0, 55.0, 150.0
 # A control that checks its sensor refuses to heat outside this range (from memory): near 0 ohm or an open line.
 SENSOR_LEAST, SENSOR_MOST = 850.0, 3000.0
 
+EVERYTHING, OTHER_LOAD = "everything", "other load"
+
+TRIPS_AT_ONCE = 5.0  # times its rating, from which a breaker opens without delay; from memory
+
 HEATER_WATTS = 1.0  # least power that still warms the bimetal of an infinite switch; from memory
 
 
@@ -32,20 +38,52 @@ Closing = dict[str, bool | Mask]  # contacts that close in a state, for all mach
 
 
 class Runs:
-    """Machines in use. ``at[state]`` is what the solver gives for a state, one case a machine, worked out once.
+    """Machines in use. ``at[state]`` is what the solver gives for a state, one case a machine, worked out once. A
+    machine whose breaker clears a short at once is dead in all of them.
 
     States: ``idle``; ``high <unit>``; ``low <unit>`` and ``low rest <unit>`` (cycling contact closed, and after its
     bimetal has warmed); ``warm <unit>`` and ``warm bake`` (at high or bake for so long that what fails only when warm
     has failed); ``limited <unit>`` (at high, its limiter has opened); ``cut out`` (at bake, the cut-out has
     opened); ``hot`` (top hot, knobs off); ``lamp``; ``all high``; ``bake``, ``bake rest`` (called, but
     satisfied), ``broil``; ``convection`` and ``clean`` where the oven has them; ``loaded`` (every unit at high, or the
-    oven at bake); ``meter <points> <idle|loaded>``. Raises KeyError for any other, naming those there are.
+    oven at bake); ``everything`` (all that heats at once); ``other load`` (as loaded, while another big load in the
+    house runs); ``meter <points> <idle|loaded>``. Raises KeyError for any other, naming those there are.
     """
 
     def __init__(self, fleet: Fleet, room_sensor_ohms: float) -> None:
         self.fleet = fleet
         self.room_sensor_ohms = room_sensor_ohms
         self.at = _States(self)
+        self._seen_from_meter: dict[str, dict[str, NDArray[np.complex128]]] = {}
+
+    def meter_volts(self, points: str, state: str, ohms: float = METER_OHMS) -> NDArray[np.float64]:
+        """What a meter of so many ohms shows between two meter points in a state, V."""
+        solution = self.at[state]
+        if state not in self._seen_from_meter:
+            ports = list(METER_POINTS.values())
+            seen = self.fleet.wiring.network.port_ohms(solution.admittance, ports)
+            self._seen_from_meter[state] = dict(zip(METER_POINTS, seen.T, strict=True))
+        shown: NDArray[np.float64] = solution.between(*METER_POINTS[points]) / np.abs(
+            1 + self._seen_from_meter[state][points] / ohms
+        )
+        return shown
+
+    @cached_property
+    def in_use(self) -> Fleet:
+        """The machines as they can be used: where the breaker clears a short at once, with both its poles open."""
+        column = self.fleet.wiring.network.branch_number()
+        admittance = self.fleet.admittance.copy()
+        for pole in ("breaker_l1", "breaker_l2"):
+            admittance[self.cleared, column[pole]] = 0
+        return replace(self.fleet, admittance=admittance)
+
+    @cached_property
+    def cleared(self) -> Mask:
+        """Where a short ahead of every control trips the breaker as soon as it is reset."""
+        idle = solve_state(self.fleet, self.closing("idle"))
+        worst = np.max([idle.amps(f"breaker_l{leg}") for leg in (1, 2)], axis=0)
+        trips: Mask = worst >= TRIPS_AT_ONCE * self.fleet.breaker_amps
+        return trips
 
     @cached_property
     def can_heat(self) -> Mask:
@@ -69,30 +107,37 @@ class Runs:
         names += ["cut out"] if appliance.cutout != "none" else []
         names += ["convection"] if appliance.convection_watts else []
         names += ["clean"] if appliance.self_clean else []
-        return (*names, "loaded")
+        return (*names, "loaded", EVERYTHING, OTHER_LOAD)
 
     def closing(self, state: str) -> Closing:
         """Contacts that a state closes. Relays close only where the control is able and willing."""
         word, _, unit = state.partition(" ")
-        units = self.fleet.wiring.appliance.positions
         if state not in self.states:
             raise KeyError(f"no state {state!r} on this appliance; write one of {', '.join(self.states)}")
-        if state == "loaded":
-            state = "all high" if units else "bake"
+        if state in (EVERYTHING, OTHER_LOAD, "loaded"):
+            return self._closing_much(everything=state == EVERYTHING)
         if state == "cut out":
             return self.closing("bake") | {"cutout": False}
         if word == "limited":
             opened = [contact for contact in self.fleet.wiring.contacts if contact.startswith(f"{unit}.")]
             return _knob(self.fleet, unit) | {contact: False for contact in opened if contact.endswith(LIMITERS)}
         if state in ("all high", "hot"):
-            return {contact: True for each in units for contact in _knob(self.fleet, each, hot=state == "hot")}
+            return self._all_units(hot=state == "hot")
         if unit and word in ("high", "warm", "low") and state != "warm bake":
             at_rest = state.startswith("low rest ")
             unit = state.removeprefix("low rest ") if at_rest else unit
             return _knob(self.fleet, unit) | ({f"{unit}.cycling_contact": self._stays(unit)} if at_rest else {})
-        if state in ("idle", "lamp"):
-            return dict.fromkeys(_RELAYS[state], True)
-        return dict.fromkeys(_RELAYS[state.removeprefix("warm ")], self.can_heat)
+        by_itself = state in ("idle", "lamp")  # asks for nothing that the control could refuse
+        return dict.fromkeys(_RELAYS[state.removeprefix("warm ")], True if by_itself else self.can_heat)
+
+    def _closing_much(self, *, everything: bool) -> Closing:
+        """All units at high, or the oven at bake where there are none; both for everything."""
+        units = self._all_units(hot=False)
+        return units | (self.closing("bake") if (everything and self.fleet.wiring.appliance.oven) or not units else {})
+
+    def _all_units(self, *, hot: bool) -> Closing:
+        units = self.fleet.wiring.appliance.positions
+        return {contact: True for each in units for contact in _knob(self.fleet, each, hot=hot)}
 
     def _stays(self, unit: str) -> Mask:
         """Where the cycling contact never opens at low: its bimetal gets no heat."""
@@ -109,11 +154,14 @@ class _States(dict[str, Solution]):
     def __missing__(self, state: str) -> Solution:
         if state.startswith("meter "):
             points, _, load = state.removeprefix("meter ").partition(" ")
-            self[state] = solve_state(self.runs.fleet, self.runs.closing(load), meter=f"meter {points}")
+            self[state] = solve_state(self.runs.in_use, self.runs.closing(load), meter=f"meter {points}")
         elif state.startswith("low ") and not state.startswith("low rest "):
             self[state] = self[f"high {state.removeprefix('low ')}"]
         else:
-            self[state] = solve_state(self.runs.fleet, self.runs.closing(state), warm=state.startswith("warm "))
+            fleet = self.runs.in_use
+            if state == OTHER_LOAD:
+                fleet = replace(fleet, pinned=fleet.pinned * (1 - fleet.sag[:, None]))
+            self[state] = solve_state(fleet, self.runs.closing(state), warm=state.startswith("warm "))
         return self[state]
 
 

@@ -27,6 +27,8 @@ HERTZ = 60.0
 CONTACT_OHMS = 0.003  # a clean switch or plug contact; 1-5 milliohm, from memory
 FEED_OHMS = 0.025  # 50 ft of 6 AWG copper at 75 C: 0.491 ohm/kft, NEC chapter 9 table 8
 PLUG_OHMS = 0.002  # a sound blade in its outlet; 1-5 milliohm, from memory
+BLOCK_OHMS = 0.002  # cord and its lug on the terminal block; 1-5 milliohm, from memory
+FUSE_OHMS = 0.002  # a cartridge fuse in its clips; from memory
 LINK_OHMS = 0.001  # a factory link on the terminal block
 FAN_OHMS = 720.0  # 20 W at 120 V, invented round number
 LOCK_MOTOR_OHMS = 2880.0  # 5 W at 120 V, from memory
@@ -41,7 +43,16 @@ LOW_IMPEDANCE_OHMS = 3000.0  # a meter's low-impedance range; 2-3 kilohm by make
 BODY_OHMS = 1000.0  # a person from hand to hand or hand to foot, the round number of shock tables
 
 #: Meter points a technician names, and the nodes they are.
-METER_POINTS = {"L1-L2": ("L1", "L2"), "L1-N": ("L1", "N"), "L2-N": ("L2", "N"), "N-G": ("N", "NS")}
+METER_POINTS = {
+    "L1-L2": ("L1", "L2"),
+    "L1-N": ("L1", "N"),
+    "L2-N": ("L2", "N"),
+    "N-G": ("N", "NS"),
+    "L1-G": ("L1", "NS"),
+    "L2-G": ("L2", "NS"),
+    "N-CH": ("N", "CH"),
+    "CH-G": ("CH", "NS"),
+}
 
 #: Conductors a cord or outlet can have exchanged.
 SWAPS = {
@@ -51,7 +62,7 @@ SWAPS = {
     "n_g_swapped": ("n", "g"),
 }
 ONE_LEG_TWICE = "one_leg_twice"  # both hots of the outlet or panel on the same leg
-_RANGE_SIDE = {"l1": "L1", "l2": "L2", "n": "N", "g": "CH"}
+_RANGE_SIDE = {"l1": "L1P", "l2": "L2P", "n": "NP", "g": "CH"}
 
 
 @dataclass(frozen=True)
@@ -122,6 +133,8 @@ def wire(appliance: Appliance) -> Wiring:
         _surface_unit(drawing, appliance, unit)
     if appliance.units:
         drawing.part("indicator_lamp", "P", "N", PILOT_LAMP_OHMS)
+    if appliance.range_fuses:
+        _surface_fuses(drawing)
     if appliance.oven:
         _control_and_lamp(drawing, appliance)
         _oven(drawing, appliance)
@@ -139,11 +152,17 @@ def wire(appliance: Appliance) -> Wiring:
 
 
 def _supply(drawing: _Drawing, appliance: Appliance) -> None:
-    """Breaker, wire, and for a cord its plug, conductor by conductor; ground and bond strap as the cord asks."""
+    """Breaker, wire, for a cord its plug, terminal block, conductor by conductor; ground and strap as the cord asks.
+
+    The cable with the outlet's own joints is the wall's side (``leg_l1``, ``neutral``, ``ground_wire``), the cord and
+    its lugs on the terminal block the range's (``block_l1``, ``block_n``).
+    """
     for leg in ("1", "2"):
         drawing.contact(f"breaker_l{leg}", f"L{leg}S", f"L{leg}R")
-        _conductor(drawing, appliance, f"leg_l{leg}", f"l{leg}", f"L{leg}R", f"L{leg}")
-    _conductor(drawing, appliance, "neutral", "n", "NS", "N")
+        _conductor(drawing, appliance, f"leg_l{leg}", f"l{leg}", f"L{leg}R", f"L{leg}P")
+        drawing.part(f"block_l{leg}", f"L{leg}P", f"L{leg}", BLOCK_OHMS)
+    _conductor(drawing, appliance, "neutral", "n", "NS", "NP")
+    drawing.part("block_n", "NP", "N", BLOCK_OHMS)
     if appliance.cord == "3-wire":
         drawing.absent("ground_wire", "NS", "CH", FEED_OHMS)
     else:
@@ -179,6 +198,15 @@ def _conductor(drawing: _Drawing, appliance: Appliance, name: str, short: str, a
     else:
         drawing.part(name, a, f"{short.upper()}W", FEED_OHMS)
         drawing.part(f"plug_{short}", f"{short.upper()}W", b, PLUG_OHMS)
+
+
+def _surface_fuses(drawing: _Drawing) -> None:
+    """An older range's own fuses: everything that hangs a surface unit on a leg hangs behind them."""
+    for name, (a, b) in list(drawing.ends.items()):
+        if a in ("L1", "L2") and name.endswith("_contact"):
+            drawing.ends[name] = (f"{a}F", b)
+    for leg in ("1", "2"):
+        drawing.part(f"surface_fuse_l{leg}", f"L{leg}", f"L{leg}F", FUSE_OHMS)
 
 
 def _surface_unit(drawing: _Drawing, appliance: Appliance, unit: Unit) -> None:

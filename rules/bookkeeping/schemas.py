@@ -24,6 +24,7 @@ TRAITS = {
     "cord": ("3-wire", "4-wire", "hard-wired"),
     "convection": ("yes", "no"),
     "self_clean": ("yes", "no"),
+    "range_fuses": ("yes", "no"),
 }
 
 
@@ -152,6 +153,8 @@ class ApplianceSchema(Record):
     cord = one_of("3-wire", "4-wire", "hard-wired", load_default="4-wire")
     rated_volts = fields.Float(load_default=240.0, validate=validate.Range(min=100, max=300))
     sensor_curve = one_of("3750", "IEC 60751", load_default="3750")
+    breaker_amps = fields.Float(load_default=50.0, validate=validate.Range(min=15, max=100))
+    range_fuses = fields.Boolean(load_default=False)
 
     @validates_schema
     def hangs_together(self, data: dict[str, Any], **_: Any) -> None:
@@ -165,6 +168,8 @@ class ApplianceSchema(Record):
             raise ValidationError("a plug-in coil has one ring; give its units one number of watts each", "units")
         if not data["oven"] and not data["units"]:
             raise ValidationError("an appliance has an oven, surface units or both", "units")
+        if data["range_fuses"] and not data["units"]:
+            raise ValidationError("the range's fuses feed its surface units; without units leave it out", "range_fuses")
         places = [unit["where"] for unit in data["units"]]
         if len(set(places)) != len(places):
             raise ValidationError("two units have the same place; give each its own", "units")

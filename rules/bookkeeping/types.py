@@ -96,6 +96,8 @@ class Appliance:
     cord: Literal["3-wire", "4-wire", "hard-wired"] = "4-wire"
     rated_volts: float = 240.0
     sensor_curve: Literal["3750", "IEC 60751"] = "3750"
+    breaker_amps: float = 50.0  # rating of the range's breaker
+    range_fuses: bool = False  # an older range with fuses of its own for the surface units
 
     @property
     def positions(self) -> tuple[str, ...]:
@@ -149,6 +151,7 @@ class Fault:
             "cord": appliance.cord,
             "convection": "yes" if appliance.convection_watts else "no",
             "self_clean": "yes" if appliance.self_clean else "no",
+            "range_fuses": "yes" if appliance.range_fuses else "no",
         }
         if self.place == "surface" and not appliance.units:
             return False

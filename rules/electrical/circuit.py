@@ -91,35 +91,62 @@ class Network:
         nodes), V, where the sources differ from case to case. Raises NetworkError for a wrong shape or for values
         that are not finite (write a short as a small resistance, not as 0 ohm).
         """
+        y = self._checked(admittance)
+        count = len(self.pinned)
+        own = np.array(list(self.pinned.values()), dtype=np.complex128)
+        pins = np.broadcast_to(own if pinned is None else pinned, (len(y), count))
+        matrix, system, live, floats = self._system(y)
+        right = -(matrix[:, live, :count] @ pins[:, :, None])
+        right[floats] = 0
+        live_volts = _solved(system, right)[:, :, 0]
+        volts = np.full((len(y), len(self.nodes)), np.nan, dtype=np.complex128)
+        volts[:, :count] = pins
+        volts[:, live] = np.where(floats, np.nan, live_volts)
+        return Solution(self, y, volts)
+
+    def port_ohms(self, admittance: Complex, ports: Sequence[tuple[str, str]]) -> Complex:
+        """Impedance seen between pairs of nodes with every source at rest, ohm, shape (cases, ports).
+
+        What a meter of ``m`` ohm shows there is the voltage without it over ``1 + impedance / m`` (Thevenin). A node
+        without a path to a source has no impedance to speak of; its voltage without the meter is ``nan``. Raises
+        NetworkError as :meth:`solve` does.
+        """
+        y = self._checked(admittance)
+        _, system, live, _ = self._system(y)
+        row = {self.nodes[node]: number for number, node in enumerate(live)}
+        into = np.zeros(
+            (len(live), len(ports)), dtype=np.complex128
+        )  # one ampere in at the first node, out at the other
+        for port, (first, second) in enumerate(ports):
+            for node, amps in ((first, 1.0), (second, -1.0)):
+                if node in row:
+                    into[row[node], port] = amps
+        seen: Complex = (into * _solved(system, into[None])).sum(axis=1)
+        return seen
+
+    def _checked(self, admittance: Complex) -> Complex:
         y = np.atleast_2d(np.asarray(admittance, dtype=np.complex128))
         if y.shape[1] != len(self.branches):
             raise NetworkError(f"{y.shape[1]} admittances for {len(self.branches)} branches; give one for each branch")
         if not np.isfinite(y).all():
             bad = list(self.branches)[int(np.argwhere(~np.isfinite(y))[0, 1])]
             raise NetworkError(f"branch {bad} has no finite admittance; write a short as a small resistance")
-        matrix = self._matrix(y)
-        alive = self._reached(y)
-        count = len(self.pinned)
-        own = np.array(list(self.pinned.values()), dtype=np.complex128)
-        pins = np.broadcast_to(own if pinned is None else pinned, (len(y), count))
-        # Nodes that float in every case leave the system; one that floats in some keeps its place as "V = 0".
+        return y
+
+    def _system(self, y: Complex) -> tuple[Complex, Complex, NDArray[np.intp], NDArray[np.bool_]]:
+        """The whole nodal matrix, that of the live nodes, which nodes these are, and in which cases they float.
+
+        Nodes that float in every case leave the system; one that floats in some keeps its place as "V = 0".
+        """
+        matrix, alive, count = self._matrix(y), self._reached(y), len(self.pinned)
         live = np.flatnonzero(alive[:, count:].any(axis=0)) + count
         floats = ~alive[:, live]
         system = matrix[:, live[:, None], live]
-        right = -(matrix[:, live, :count] @ pins[:, :, None])
         if floats.any():
             system[floats[:, :, None] | floats[:, None, :]] = 0
             case, node = np.nonzero(floats)
             system[case, node, node] = 1
-            right[floats] = 0
-        try:
-            live_volts = np.linalg.solve(system, right)[:, :, 0]
-        except np.linalg.LinAlgError as error:
-            raise NetworkError("the network has no single solution; two branches resonate or cancel") from error
-        volts = np.full((len(y), len(self.nodes)), np.nan, dtype=np.complex128)
-        volts[:, :count] = pins
-        volts[:, live] = np.where(floats, np.nan, live_volts)
-        return Solution(self, y, volts)
+        return matrix, system, live, floats
 
     def _matrix(self, y: Complex) -> Complex:
         size, cells = len(self.nodes), self._cells
@@ -153,6 +180,14 @@ class Network:
                 if reached & join:
                     reached |= join
         return np.array([reached >> node & 1 for node in range(len(self.nodes))], dtype=bool)
+
+
+def _solved(system: Complex, right: Complex) -> Complex:
+    try:
+        solved: Complex = np.linalg.solve(system, right).astype(np.complex128, copy=False)
+    except np.linalg.LinAlgError as error:
+        raise NetworkError("the network has no single solution; two branches resonate or cancel") from error
+    return solved
 
 
 @dataclass(frozen=True)

@@ -25,6 +25,8 @@ from tests.reference import spice
 
 NGSPICE_CASES, LCAPY_CASES = 220, 24
 AMOUNTS = {"resistive": (0.5, 5.0, 40.0), "grounded": (0.05, 0.3, 0.5, 0.9), "low_voltage": (0.85, 0.95)}
+AMOUNTS |= {"leaking": (1500.0, 2e4, 5e5), "leaks_at": (0.05, 0.5, 0.9), "uneven": (-0.35, 0.2), "sagging": (0.1,)}
+AMOUNTS |= {"weak": (0.3,), "undersized": (20.0,)}
 SENSOR = {"in_series": (50.0,), "in_shunt": (30000.0,), "offset_f": (25.0,)}
 
 
@@ -50,6 +52,7 @@ def random_appliance(dice: random.Random, supply: tuple[str, ...] = ("120/240", 
         self_clean=oven and dice.random() < 0.5,
         supply=dice.choice(supply),  # type: ignore[arg-type]
         cord=dice.choice(["3-wire", "4-wire", "hard-wired"]),  # type: ignore[arg-type]
+        range_fuses=bool(units) and dice.random() < 0.3,
     )
 
 

@@ -154,10 +154,18 @@ def test_a_technician_s_readings_establish_a_lost_leg(ask: Asker, note: str) -> 
     assert top.fault == "supply.leg_l2_open"
     assert top.standing == "established"
     assert "back-feed" in " ".join(reason.text for reason in top.because)
-    # L1 would read the same; the answer says so until the display settles it.
-    assert top.not_told_apart == ("supply.leg_l1_open",)
+    # L1 would read the same, and a leg lost in the panel or at the range too; the answer says so until the display
+    # settles which leg it is and the outlet on which side.
+    assert {"supply.leg_l1_open", "supply.block_l2_open", "supply.breaker_pole_l2_open"} <= set(top.not_told_apart)
     settled = ask(note, "display=lit", role="technician").conclusions[0]
-    assert (settled.fault, settled.standing, settled.not_told_apart) == ("supply.leg_l2_open", "established", ())
+    assert (settled.fault, settled.standing) == ("supply.leg_l2_open", "established")
+    assert settled.not_told_apart
+    assert not [fault for fault in settled.not_told_apart if "l1" in fault]
+    outside = ("display=lit", "outlet.supply=leg_missing", "panel.supply=right", "house.lights=steady")
+    found = ask(note, *outside, role="technician").conclusions[0]
+    assert (found.fault, found.standing, found.not_told_apart) == ("supply.leg_l2_open", "established", ())
+    at_the_range = ask(note, "display=lit", "outlet.supply=right", "cord.map=open", role="technician").conclusions[0]
+    assert (at_the_range.fault, at_the_range.standing) == ("supply.block_l2_open", "established")
 
 
 def test_the_same_readings_from_a_caller_establish_nothing(ask: Asker) -> None:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+
 import numpy as np
 
-from rules.appliance.operating import Runs, display_grade
-from rules.appliance.seen.common import Numbers, Observer, Words, words
+from rules.appliance.operating import EVERYTHING, OTHER_LOAD, TRIPS_AT_ONCE, Runs, display_grade
+from rules.appliance.seen.common import Mask, Numbers, Observer, Words, words
+from rules.appliance.wiring import LOW_IMPEDANCE_OHMS
 
-TRIPS_AT_ONCE, TRIPS_LATER = 5.0, 1.35  # times the breaker's rating; UL 489: 135 % within an hour; 5 is from memory
-BREAKER_AMPS = 50.0
+TRIPS_LATER = 1.35  # times the breaker's rating; UL 489: 135 % within an hour
+APART = (EVERYTHING, OTHER_LOAD)  # states that a caller does not mean by "it trips" without saying so
+OPENED = ("warm ", "limited ", "cut out")  # states like another in which something has opened: never more current
 
 _GRADES = np.array(["lit", "dim", "flickering", "dark"])
 
@@ -38,26 +42,74 @@ def _symbols(runs: Runs, _: str) -> Words:
 
 def _breaker(runs: Runs, _: str) -> Words:
     """From the current each pole carries: a breaker opens at once far above its rating, later a little above."""
+    states = [state for state in runs.states if state not in APART and not state.startswith(OPENED)]
+    worst = _worst_amps(runs, states) / _holds_amps(runs)
+    return words(
+        [_both_open(runs), runs.cleared | (worst >= TRIPS_AT_ONCE), worst >= TRIPS_LATER],
+        ["tripped", "trips_at_once", "trips_later"],
+        "on",
+    )
+
+
+def _both_open(runs: Runs) -> Mask:
     column = runs.fleet.wiring.network.branch_number()
     poles = [column["breaker_l1"], column["breaker_l2"]]
-    both_open = (runs.fleet.admittance[:, poles] == 0).all(axis=1)
-    worst = (
-        np.max([runs.at[state].amps(f"breaker_l{n}") for state in runs.states for n in (1, 2)], axis=0) / BREAKER_AMPS
-    )
-    return words(
-        [both_open, worst >= TRIPS_AT_ONCE, worst >= TRIPS_LATER], ["tripped", "trips_at_once", "trips_later"], "on"
-    )
+    both: Mask = (runs.fleet.admittance[:, poles] == 0).all(axis=1)
+    return both
+
+
+def _worst_amps(runs: Runs, states: Sequence[str]) -> Numbers:
+    """Most current of either pole in some states, A."""
+    worst: Numbers = np.max([runs.at[state].amps(f"breaker_l{n}") for state in states for n in (1, 2)], axis=0)
+    return worst
+
+
+def _holds_amps(runs: Runs) -> Numbers:
+    """Current that each machine's breaker holds for good, A."""
+    held: Numbers = runs.fleet.breaker_amps * runs.fleet.breaker_share
+    return held
+
+
+def _after_reset(runs: Runs, _: str) -> Words:
+    """A breaker that was merely off brings the range back; one that clears something trips again."""
+    word = _breaker(runs, "")
+    known = ["tripped", "trips_at_once", "trips_later"]
+    return words([word == name for name in known], ["back", *known[1:]], "no_change")
+
+
+def _all_on(runs: Runs, _: str) -> Words:
+    """Whether the breaker lets go, within an hour, with all that heats switched on at once."""
+    return words([_worst_amps(runs, [EVERYTHING]) >= TRIPS_LATER * _holds_amps(runs)], ["trips"], "holds")
+
+
+def _amps_at_trip(runs: Runs, _: str) -> Words:
+    """Where the breaker trips later: whether the current that trips it is below what it is rated for."""
+    trips = (_breaker(runs, "") == "trips_later") | (_all_on(runs, "") == "trips")
+    least = TRIPS_LATER * _holds_amps(runs)
+    at_once = _breaker(runs, "") == "trips_at_once"
+    return words([at_once | ~trips, least < runs.fleet.breaker_amps], ["no_trip", "below"], "above")
 
 
 def volts(runs: Runs, points: str, state: str) -> Numbers:
     """What a digital meter shows between two points of the terminal block in a state, V."""
-    return runs.at[f"meter {points} {state}"].across(f"meter {points}")
+    return runs.meter_volts(points, state)
+
+
+def low_impedance_volts(runs: Runs, points: str, _: str) -> Numbers:
+    """What a meter's low-impedance range shows between two points, everything off, V: it drains a ghost."""
+    return runs.meter_volts(points, "idle", LOW_IMPEDANCE_OHMS)
 
 
 BY_UNIT: dict[str, Observer] = {}
 
+#: Facts read between points: fact to what the meter shows there, of machines, points and state.
+BETWEEN: dict[str, Callable[[Runs, str, str], Numbers]] = {"volts": volts, "volts.loz": low_impedance_volts}
+
 WHOLE = {
     "breaker": Observer(_breaker),
+    "breaker.after_reset": Observer(_after_reset),
+    "breaker.all_on": Observer(_all_on),
+    "amps.at_trip": Observer(_amps_at_trip),
     "display": Observer(_display, needs=("control",)),
     "display.with_burner_on": Observer(_display_with_burner, needs=("control", "indicator_lamp")),
     "oven.keys": Observer(_keys, needs=("control",)),

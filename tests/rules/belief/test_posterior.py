@@ -117,5 +117,12 @@ def test_every_single_fault_is_believed_when_it_shows_itself(expert: Expert) -> 
         "supply.leg_l1_joint_burnt",
         "supply.leg_l2_joint_burnt",
         "supply.neutral_loose",
+        # insulation, bond and sag are numbers; a worn ground-fault breaker shows itself only more often than not
+        "supply.surface_element_leaks",
+        "supply.bake_element_leaks",
+        "supply.broil_element_leaks",
+        "supply.ground_open_cord",
+        "supply.sags_with_other_loads",
+        "supply.gfci_worn",
     }
     assert set(misses) <= unseen

@@ -54,7 +54,7 @@ def test_version_is_the_content_s(tmp_path: Path) -> None:
         ("facts/supply.yaml", "told_by: caller", "toldby: caller", "toldby", "told_by"),
         ("trade/supply.yaml", "{fact: display, is: lit}", "{fact: disply, is: lit}", "fact", "'display'"),
         ("trade/supply.yaml", "{fact: display, is: lit}", "{fact: display, is: bright}", "is", "lit, dim"),
-        ("trade/supply.yaml", "[supply.leg_l2_open]", "[supply.leg_l3_open]", "points_to", "supply.leg_l"),
+        ("trade/supply.yaml", "[supply.leg_l2_open,", "[supply.leg_l3_open,", "points_to", "supply.leg_l"),
         ("trade/supply.yaml", "where: every_tried", "where: everywhere", "where", "every_tried"),
         ("trade/supply.yaml", "between: L1-L2, while: loaded", "between: L1-L3, while: loaded", "between", "L1-L2"),
         ("trade/supply.yaml", "factor: 4", "factor: 4000", "factor", "100"),

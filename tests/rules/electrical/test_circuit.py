@@ -49,6 +49,17 @@ def test_sources_may_differ_by_case() -> None:
     assert solution.node("X").tolist() == [60, 104]
 
 
+def test_impedance_seen_between_two_nodes() -> None:
+    """Sources at rest: 2 ohm beside 3 ohm are 1.2 ohm; from X to Y 1.2 + 4; a floating node counts for nothing."""
+    network = Network.draw({"G": 0, "L": 120}, {"a": ("L", "X"), "b": ("X", "G"), "c": ("Y", "G")})
+    seen = network.port_ohms(np.array([[1 / 2, 1 / 3, 1 / 4]]), [("X", "G"), ("X", "Y"), ("L", "G")])
+    assert seen[0].real == pytest.approx([1.2, 5.2, 0.0])
+    volts = network.solve(np.array([[1 / 2, 1 / 3, 1 / 4]])).between("X", "G")[0]
+    loaded = Network.draw({"G": 0, "L": 120}, {"a": ("L", "X"), "b": ("X", "G"), "m": ("X", "G")})
+    fitted = loaded.solve(np.array([[1 / 2, 1 / 3, 1 / 6]])).across("m")[0]
+    assert volts / (1 + 1.2 / 6) == pytest.approx(fitted)
+
+
 @pytest.mark.parametrize(
     ("admittance", "says"),
     [([[1.0]], "1 admittances for 2 branches"), ([[1.0, np.inf]], "branch b"), ([[np.nan, 1.0]], "branch a")],
