@@ -63,6 +63,7 @@ class Network:
     branches: Mapping[str, tuple[str, str]]
     _cells: _Cells
     _joins: tuple[int, ...]
+    _first: NDArray[np.intp]
     _known: dict[bytes, NDArray[np.bool_]] = field(default_factory=dict, compare=False, repr=False)
 
     @classmethod
@@ -78,7 +79,8 @@ class Network:
         index = {node: number for number, node in enumerate(nodes)}
         ends_of = [(index[a], index[b]) for a, b in branches.values()]
         joins = tuple(1 << a | 1 << b for a, b in ends_of)
-        return cls(tuple(nodes), dict(pinned), dict(branches), _Cells.of(ends_of, len(nodes)), joins)
+        first = np.array([a for a, _ in ends_of], dtype=np.intp)
+        return cls(tuple(nodes), dict(pinned), dict(branches), _Cells.of(ends_of, len(nodes)), joins, first)
 
     def branch_number(self) -> dict[str, int]:
         """Branch name to its column in the admittance array."""
@@ -97,11 +99,17 @@ class Network:
         if not np.isfinite(y).all():
             bad = list(self.branches)[int(np.argwhere(~np.isfinite(y))[0, 1])]
             raise NetworkError(f"branch {bad} has no finite admittance; write a short as a small resistance")
-        matrix = self._matrix(y)
         alive = self._reached(y)
         count = len(self.pinned)
         own = np.array(list(self.pinned.values()), dtype=np.complex128)
         pins = np.broadcast_to(own if pinned is None else pinned, (len(y), count))
+        chosen, again = _distinct(np.where(alive[:, self._first], y, 0), pins)
+        return Solution(self, y, self._volts(y[chosen], pins[chosen], alive[chosen])[again])
+
+    def _volts(self, y: Complex, pins: Complex, alive: NDArray[np.bool_]) -> Complex:
+        """Node voltages of cases that all differ, ``nan`` where a node floats."""
+        matrix = self._matrix(y)
+        count = len(self.pinned)
         # Nodes that float in every case leave the system; one that floats in some keeps its place as "V = 0".
         live = np.flatnonzero(alive[:, count:].any(axis=0)) + count
         floats = ~alive[:, live]
@@ -119,7 +127,7 @@ class Network:
         volts = np.full((len(y), len(self.nodes)), np.nan, dtype=np.complex128)
         volts[:, :count] = pins
         volts[:, live] = np.where(floats, np.nan, live_volts)
-        return Solution(self, y, volts)
+        return volts
 
     def _matrix(self, y: Complex) -> Complex:
         size, cells = len(self.nodes), self._cells
@@ -153,6 +161,21 @@ class Network:
                 if reached & join:
                     reached |= join
         return np.array([reached >> node & 1 for node in range(len(self.nodes))], dtype=bool)
+
+
+def _distinct(powered: Complex, pins: Complex) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Rows that stand for all cases, and for each case its row among them.
+
+    Cases that differ only in what no current can reach have the same voltages; most of the faults of a part that is
+    switched off do.
+    """
+    rows = np.ascontiguousarray(np.concatenate([powered, pins], axis=1))
+    if not len(rows):
+        none = np.zeros(0, dtype=np.intp)
+        return none, none
+    numbers: dict[bytes, int] = {}
+    again = np.array([numbers.setdefault(row.tobytes(), len(numbers)) for row in rows], dtype=np.intp)
+    return np.unique(again, return_index=True)[1].astype(np.intp), again
 
 
 @dataclass(frozen=True)
