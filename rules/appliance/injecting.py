@@ -7,7 +7,8 @@ solver takes them all at once.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+import re
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -24,10 +25,12 @@ SETTINGS = {"locked": "lock", "demo": "demo", "delayed": "timer"}
 SHORT_OHMS = 0.01
 
 #: Effects that are put in after the others, so that the order in which they are written does not matter.
-_LAST = {"resistive": 1, "fitted": 1, "open": 2}
+_LAST = {"misrated": 1, "resistive": 2, "fitted": 2, "open": 3}
 
-#: Modes that say how much: ohms, a share of the element, degrees F, a share of the voltage.
-NEED_AMOUNTS = ("resistive", "grounded", "in_series", "in_shunt", "offset_f", "low_voltage")
+#: Modes that say how much: ohms, a share of the element, degrees F, a share of the voltage, a multiple of the ohms.
+NEED_AMOUNTS = ("resistive", "grounded", "in_series", "in_shunt", "offset_f", "low_voltage", "misrated")
+
+_FURTHER_RING = re.compile(r"\{where\}\.ring[23](_contact)?")
 
 
 @dataclass
@@ -38,6 +41,7 @@ class Machine:
     welded: set[str] = field(default_factory=set)
     conducting: set[str] = field(default_factory=set)
     opens_warm: set[str] = field(default_factory=set)
+    slips: set[str] = field(default_factory=set)
     sensor_series: float = 0.0
     sensor_shunt: float = float("inf")
     other_curve: bool = False
@@ -54,13 +58,15 @@ class Fleet:
 
     ``admittance`` (siemens) is that of every branch with its contact closed. ``welded`` marks contacts that no
     switch can open, ``opens_warm`` branches that open once they have been on a while. ``pinned`` are the voltages of
-    the pinned nodes.
+    the pinned nodes. ``slips``: unit to the machines whose knob turns without its shaft; units without any are left
+    out.
     """
 
     wiring: Wiring
     admittance: NDArray[np.complex128]
     welded: NDArray[np.bool_]
     opens_warm: NDArray[np.bool_]
+    slips: Mapping[str, NDArray[np.bool_]]
     pinned: NDArray[np.complex128]
     sensor_series: NDArray[np.float64]
     sensor_shunt: NDArray[np.float64]
@@ -86,7 +92,10 @@ def parts_of(wiring: Wiring) -> dict[str, tuple[str, ...]]:
         else:
             modes[branch] = ("open", "resistive", "shorted", "opens_warm")
     for element in wiring.elements:
-        modes[element] = ("open", "shorted", "grounded", "resistive", "opens_warm")
+        modes[element] = ("open", "shorted", "grounded", "resistive", "opens_warm", "misrated")
+    for unit in wiring.appliance.positions:
+        modes[f"{unit}.switch_heater"] += ("misrated",)
+        modes[f"{unit}.knob"] = ("slips",)
     modes |= {"breaker": ("open",), "supply": ("208Y/120", "low_voltage", ONE_LEG_TWICE)}
     if wiring.appliance.cord != "hard-wired":
         modes["cord"] = tuple(name for name, ends in SWAPS.items() if f"plug_{ends[1]}" in wiring.impedance)
@@ -128,8 +137,11 @@ def machines(wiring: Wiring, effects: Sequence[Effect], where: str | None) -> li
     """One machine for each variant of the effects (the amounts of the effect that has several).
 
     Several effects on one part add up, whatever their order: what is open stays open, resistances in line are added.
+    A fault of a ring that this unit does not have gives no machine.
     Raises BookError for an effect this appliance cannot have, and for a contact that is to be both open and welded.
     """
+    if where in wiring.appliance.positions and not has_rings(wiring, effects, str(where)):
+        return []
     for part in {effect.part for effect in effects}:
         if {"open", "welded"} <= {effect.mode for effect in effects if effect.part == part}:
             raise BookError([f"{part} cannot be open and welded at once; leave one out"])
@@ -145,6 +157,13 @@ def machines(wiring: Wiring, effects: Sequence[Effect], where: str | None) -> li
             _apply(machine, wiring, effect.part.replace("{where}", where or ""), effect.mode, amount)
         made.append(machine)
     return made
+
+
+def has_rings(wiring: Wiring, effects: Sequence[Effect], where: str) -> bool:
+    """Whether the unit has every second or third ring that the effects speak of."""
+    rings = [effect.part for effect in effects if _FURTHER_RING.fullmatch(effect.part)]
+    known = wiring.impedance.keys() | wiring.elements.keys()
+    return all(part.replace("{where}", where) in known for part in rings)
 
 
 def _apply(machine: Machine, wiring: Wiring, part: str, mode: str, amount: float) -> None:
@@ -164,6 +183,8 @@ def _apply(machine: Machine, wiring: Wiring, part: str, mode: str, amount: float
         machine.ohms |= {"breaker_l1": complex("inf"), "breaker_l2": complex("inf")}
     elif mode == "opens_warm":
         machine.opens_warm.add(wiring.elements[part][0] if part in wiring.elements else part)
+    elif mode == "slips":
+        machine.slips.add(part.removesuffix(".knob"))
     elif part in wiring.elements:
         _element(machine, wiring, part, mode, amount)
     else:
@@ -203,6 +224,8 @@ def _element(machine: Machine, wiring: Wiring, part: str, mode: str, amount: flo
         machine.ohms |= {near: complex(SHORT_OHMS), far: complex(SHORT_OHMS)}
     elif mode == "resistive":
         machine.ohms[near] = machine.ohms.get(near, wiring.impedance[near]) + amount
+    elif mode == "misrated":
+        machine.ohms |= {half: machine.ohms.get(half, wiring.impedance[half]) * amount for half in (near, far)}
     else:
         whole = wiring.impedance[near] + wiring.impedance[far]
         machine.ohms |= {near: max(amount, 0.001) * whole, far: max(1 - amount, 0.001) * whole}
@@ -219,6 +242,7 @@ def _branch(machine: Machine, wiring: Wiring, part: str, mode: str, amount: floa
         "open": lambda: complex("inf"),
         "shorted": lambda: complex(SHORT_OHMS),
         "resistive": lambda: machine.ohms.get(part, wiring.impedance[part]) + amount,
+        "misrated": lambda: machine.ohms.get(part, wiring.impedance[part]) * amount,
         "welded": lambda: wiring.impedance[part],
     }
     machine.ohms[part] = change[mode]()
@@ -247,6 +271,7 @@ def stack(wiring: Wiring, made: Sequence[Machine]) -> Fleet:
         admittance=admittance,
         welded=welded,
         opens_warm=opens_warm,
+        slips=_slips(made),
         pinned=pinned,
         sensor_series=np.array([m.sensor_series for m in made]),
         sensor_shunt=np.array([m.sensor_shunt for m in made]),
@@ -255,3 +280,9 @@ def stack(wiring: Wiring, made: Sequence[Machine]) -> Fleet:
         control_dead=np.array([m.control_dead for m in made]),
         offset_f=np.array([m.offset_f for m in made]),
     )
+
+
+def _slips(made: Sequence[Machine]) -> dict[str, NDArray[np.bool_]]:
+    """Unit to the machines whose knob slips there."""
+    units = sorted({unit for machine in made for unit in machine.slips})
+    return {unit: np.array([unit in machine.slips for machine in made]) for unit in units}

@@ -23,6 +23,7 @@ TRAITS = {
     "cord": ("3-wire", "4-wire", "hard-wired"),
     "convection": ("yes", "no"),
     "self_clean": ("yes", "no"),
+    "rings": ("none", "one", "two", "three"),  # the most rings that one of its surface units has
 }
 
 

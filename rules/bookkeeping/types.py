@@ -149,6 +149,7 @@ class Fault:
             "cord": appliance.cord,
             "convection": "yes" if appliance.convection_watts else "no",
             "self_clean": "yes" if appliance.self_clean else "no",
+            "rings": ("none", "one", "two", "three")[max((len(unit.watts) for unit in appliance.units), default=0)],
         }
         if self.place == "surface" and not appliance.units:
             return False

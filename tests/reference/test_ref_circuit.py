@@ -26,6 +26,7 @@ from tests.reference import spice
 NGSPICE_CASES, LCAPY_CASES = 220, 24
 AMOUNTS = {"resistive": (0.5, 5.0, 40.0), "grounded": (0.05, 0.3, 0.5, 0.9), "low_voltage": (0.85, 0.95)}
 SENSOR = {"in_series": (50.0,), "in_shunt": (30000.0,), "offset_f": (25.0,)}
+AMOUNTS |= {"misrated": (0.4, 0.625, 1.6)}
 
 
 def random_appliance(dice: random.Random, supply: tuple[str, ...] = ("120/240", "208Y/120")) -> Appliance:
