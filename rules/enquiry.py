@@ -24,7 +24,7 @@ _FIELDS = ("fact", "where", "between", "while", "value", "unit", "source", "cert
 _CERTAINTIES = ("said", "hedged", "measured")
 _SHORT_PLACES = {"lf": "left_front", "rf": "right_front", "lr": "left_rear", "rr": "right_rear"}
 _OPEN_WORDS = {"ol", "o.l.", "open", "open line", "inf", "infinite"}
-_EXAMPLES = {"V": "121 V", "ohm": "22.3 ohm", "delta_degF": "-40 F", "day": "2 days"}
+_EXAMPLES = {"V": "121 V", "ohm": "22.3 ohm", "delta_degF": "-40 F", "day": "2 days", "min": "20 min"}
 
 
 def check_note(note: str) -> str:
