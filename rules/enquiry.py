@@ -38,7 +38,7 @@ _CERTAINTIES = ("said", "hedged", "measured")
 _SHORT_PLACES = {"lf": "left_front", "rf": "right_front", "lr": "left_rear", "rr": "right_rear"}
 _OPEN_WORDS = {"ol", "o.l.", "open", "open line", "inf", "infinite"}
 _DONT_KNOW_WORDS = {DONT_KNOW, "don't know", "don\u2019t know", "dont know", "do not know", "not known"}
-_EXAMPLES = {"V": "121 V", "ohm": "22.3 ohm", "delta_degF": "-40 F", "day": "2 days"}
+_EXAMPLES = {"V": "121 V", "ohm": "22.3 ohm", "delta_degF": "-40 F", "day": "2 days", "min": "20 min"}
 
 
 def check_note(note: str) -> str:

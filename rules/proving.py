@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rules.appliance import modelled_facts
-from rules.appliance.injecting import check_effect
+from rules.appliance.injecting import check_effect, has_rings
 from rules.appliance.wiring import METER_POINTS, wire
 from rules.bookkeeping.types import Book, FactTerm
 from rules.electrical.units import WANTED
@@ -96,8 +96,9 @@ def _effects(book: Book) -> Iterator[str]:
     """Every effect must find its part on every appliance the fault can exist on."""
     for appliance in book.appliances.values():
         wiring = wire(appliance)
-        where = appliance.positions[0] if appliance.positions else None
         for fault in book.faults.values():
+            fitting = [unit for unit in appliance.positions if has_rings(wiring, fault.effects, unit)]
+            where = next(iter([*fitting, *appliance.positions]), None)
             for effect in fault.effects if fault.exists_on(appliance) else ():
                 wrong = check_effect(wiring, effect, where)
                 if wrong:

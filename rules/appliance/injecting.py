@@ -7,7 +7,8 @@ solver takes them all at once.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+import re
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -24,15 +25,18 @@ SETTINGS = {"locked": "lock", "demo": "demo", "delayed": "timer"}
 SHORT_OHMS = 0.01
 
 #: Effects that are put in before or after the others, so that the order in which they are written does not matter.
-_LAST = {"leaking": -1, "resistive": 1, "fitted": 1, "open": 2}
+_LAST = {"leaking": -1, "misrated": 1, "resistive": 2, "fitted": 2, "open": 3}
 
-#: Modes that say how much: ohms, a share of the element, degrees F, a share of the voltage, of the rating or amperes.
+#: Modes that say how much: ohms, a share of the element, degrees F, a share of the voltage, of the rating or amperes,
+#: or a multiple of the ohms.
 SHARES = ("grounded", "leaks_at", "sagging", "weak")
 NEED_AMOUNTS = (
     *SHARES,
-    *("resistive", "leaking", "in_series", "in_shunt", "offset_f", "low_voltage", "uneven", "undersized"),
+    *("resistive", "leaking", "in_series", "in_shunt", "offset_f", "low_voltage", "uneven", "undersized", "misrated"),
 )
 SIGNED = ("offset_f", "uneven")  # modes whose amount may be below 0
+
+_FURTHER_RING = re.compile(r"\{where\}\.ring[23](_contact)?")
 
 
 @dataclass
@@ -43,6 +47,7 @@ class Machine:
     welded: set[str] = field(default_factory=set)
     conducting: set[str] = field(default_factory=set)
     opens_warm: set[str] = field(default_factory=set)
+    slips: set[str] = field(default_factory=set)
     sensor_series: float = 0.0
     sensor_shunt: float = float("inf")
     other_curve: bool = False
@@ -64,13 +69,15 @@ class Fleet:
 
     ``admittance`` (siemens) is that of every branch with its contact closed. ``welded`` marks contacts that no
     switch can open, ``opens_warm`` branches that open once they have been on a while. ``pinned`` are the voltages of
-    the pinned nodes.
+    the pinned nodes. ``slips``: unit to the machines whose knob turns without its shaft; units without any are left
+    out.
     """
 
     wiring: Wiring
     admittance: NDArray[np.complex128]
     welded: NDArray[np.bool_]
     opens_warm: NDArray[np.bool_]
+    slips: Mapping[str, NDArray[np.bool_]]
     pinned: NDArray[np.complex128]
     sensor_series: NDArray[np.float64]
     sensor_shunt: NDArray[np.float64]
@@ -100,7 +107,10 @@ def parts_of(wiring: Wiring) -> dict[str, tuple[str, ...]]:
         else:
             modes[branch] = ("open", "resistive", "shorted", "opens_warm")
     for element in wiring.elements:
-        modes[element] = ("open", "shorted", "grounded", "leaking", "leaks_at", "resistive", "opens_warm")
+        modes[element] = ("open", "shorted", "grounded", "leaking", "leaks_at", "resistive", "opens_warm", "misrated")
+    for unit in wiring.appliance.positions:
+        modes[f"{unit}.switch_heater"] += ("misrated",)
+        modes[f"{unit}.knob"] = ("slips",)
     modes["breaker"] = ("open", "weak", "undersized")
     modes["supply"] = ("208Y/120", "low_voltage", "uneven", "sagging", ONE_LEG_TWICE)
     if wiring.appliance.cord != "hard-wired":
@@ -146,8 +156,11 @@ def machines(wiring: Wiring, effects: Sequence[Effect], where: str | None) -> li
     """One machine for each variant of the effects (the amounts of the effect that has several).
 
     Several effects on one part add up, whatever their order: what is open stays open, resistances in line are added.
+    A fault of a ring that this unit does not have gives no machine.
     Raises BookError for an effect this appliance cannot have, and for a contact that is to be both open and welded.
     """
+    if where in wiring.appliance.positions and not has_rings(wiring, effects, str(where)):
+        return []
     for part in {effect.part for effect in effects}:
         if {"open", "welded"} <= {effect.mode for effect in effects if effect.part == part}:
             raise BookError([f"{part} cannot be open and welded at once; leave one out"])
@@ -163,6 +176,13 @@ def machines(wiring: Wiring, effects: Sequence[Effect], where: str | None) -> li
             _apply(machine, wiring, effect.part.replace("{where}", where or ""), effect.mode, amount)
         made.append(machine)
     return made
+
+
+def has_rings(wiring: Wiring, effects: Sequence[Effect], where: str) -> bool:
+    """Whether the unit has every second or third ring that the effects speak of."""
+    rings = [effect.part for effect in effects if _FURTHER_RING.fullmatch(effect.part)]
+    known = wiring.impedance.keys() | wiring.elements.keys()
+    return all(part.replace("{where}", where) in known for part in rings)
 
 
 def _apply(machine: Machine, wiring: Wiring, part: str, mode: str, amount: float) -> None:
@@ -183,6 +203,8 @@ def _apply(machine: Machine, wiring: Wiring, part: str, mode: str, amount: float
         _breaker(machine, mode, amount)
     elif mode == "opens_warm":
         machine.opens_warm.add(wiring.elements[part][0] if part in wiring.elements else part)
+    elif mode == "slips":
+        machine.slips.add(part.removesuffix(".knob"))
     elif part in wiring.elements:
         _element(machine, wiring, part, mode, amount)
     else:
@@ -238,6 +260,8 @@ def _element(machine: Machine, wiring: Wiring, part: str, mode: str, amount: flo
     elif mode == "leaking":
         machine.ohms[f"{part}.to_frame"] = complex(amount)
         machine.conducting.add(f"{part}.to_frame")
+    elif mode == "misrated":
+        machine.ohms |= {half: machine.ohms.get(half, wiring.impedance[half]) * amount for half in (near, far)}
     else:
         whole = wiring.impedance[near] + wiring.impedance[far]
         machine.ohms |= {near: max(amount, 0.001) * whole, far: max(1 - amount, 0.001) * whole}
@@ -256,6 +280,7 @@ def _branch(machine: Machine, wiring: Wiring, part: str, mode: str, amount: floa
         "open": lambda: complex("inf"),
         "shorted": lambda: complex(SHORT_OHMS),
         "resistive": lambda: machine.ohms.get(part, wiring.impedance[part]) + amount,
+        "misrated": lambda: machine.ohms.get(part, wiring.impedance[part]) * amount,
         "welded": lambda: wiring.impedance[part],
     }
     machine.ohms[part] = change[mode]()
@@ -285,6 +310,7 @@ def stack(wiring: Wiring, made: Sequence[Machine]) -> Fleet:
         admittance=admittance,
         welded=welded,
         opens_warm=opens_warm,
+        slips=_slips(made),
         pinned=pinned,
         sensor_series=np.array([m.sensor_series for m in made]),
         sensor_shunt=np.array([m.sensor_shunt for m in made]),
@@ -297,3 +323,9 @@ def stack(wiring: Wiring, made: Sequence[Machine]) -> Fleet:
         breaker_share=np.array([m.breaker_share for m in made]),
         miswired=np.array([m.miswired for m in made], dtype=np.str_),
     )
+
+
+def _slips(made: Sequence[Machine]) -> dict[str, NDArray[np.bool_]]:
+    """Unit to the machines whose knob slips there."""
+    units = sorted({unit for machine in made for unit in machine.slips})
+    return {unit: np.array([unit in machine.slips for machine in made]) for unit in units}

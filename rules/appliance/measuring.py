@@ -97,7 +97,11 @@ def expected(wiring: Wiring, machines: Sequence[Machine], probe: Probe) -> list[
 def places(wiring: Wiring) -> list[str]:
     """Where a probe can be put on this appliance."""
     hidden = ("meter ", "stray_", "cross_", "person", "short_", "l2_load")
-    parts = [b for b in wiring.impedance if not b.startswith(hidden) and not b.endswith((".a", ".b", ".to_frame"))]
+    parts = [
+        b
+        for b in wiring.impedance
+        if not b.startswith(hidden) and not b.endswith((".a", ".b", ".to_frame", ".to_neutral"))
+    ]
     return [*POINTS, *wiring.elements, *parts, *(["sensor"] if wiring.appliance.oven else [])]
 
 

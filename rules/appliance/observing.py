@@ -7,13 +7,13 @@ from collections.abc import Callable, Mapping
 import numpy as np
 
 from rules.appliance.operating import Runs
-from rules.appliance.seen import branch_circuit, insulation, meter, oven, supply, surface
+from rules.appliance.seen import branch_circuit, insulation, meter, oven, supply, surface, units
 from rules.appliance.seen.common import Numbers, Observer, Words
 from rules.appliance.wiring import Wiring
 from rules.bookkeeping.types import FactTerm
 from rules.terms import fact_key
 
-_SECTIONS = (supply, surface, oven, meter, branch_circuit, insulation)
+_SECTIONS = (supply, surface, units, oven, meter, branch_circuit, insulation)
 BY_UNIT: Mapping[str, Observer] = {fact: seen for section in _SECTIONS for fact, seen in section.BY_UNIT.items()}
 WHOLE: Mapping[str, Observer] = {fact: seen for section in _SECTIONS for fact, seen in section.WHOLE.items()}
 BETWEEN: Mapping[str, Callable[[Runs, str, str], Numbers]] = supply.BETWEEN | branch_circuit.BETWEEN

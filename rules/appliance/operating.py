@@ -43,11 +43,12 @@ class Runs:
 
     States: ``idle``; ``high <unit>``; ``low <unit>`` and ``low rest <unit>`` (cycling contact closed, and after its
     bimetal has warmed); ``warm <unit>`` and ``warm bake`` (at high or bake for so long that what fails only when warm
-    has failed); ``limited <unit>`` (at high, its limiter has opened); ``cut out`` (at bake, the cut-out has
-    opened); ``hot`` (top hot, knobs off); ``lamp``; ``all high``; ``bake``, ``bake rest`` (called, but
-    satisfied), ``broil``; ``convection`` and ``clean`` where the oven has them; ``loaded`` (every unit at high, or the
-    oven at bake); ``everything`` (all that heats at once); ``other load`` (as loaded, while another big load in the
-    house runs); ``meter <points> <idle|loaded>``. Raises KeyError for any other, naming those there are.
+    has failed); ``limited <unit>`` (at high, its limiter has opened); ``inner <unit>`` (at high with only the inner
+    ring chosen, on a unit with several); ``cut out`` (at bake, the cut-out has opened); ``hot`` (top hot, knobs off);
+    ``lamp``; ``all high``; ``bake``, ``bake rest`` (called, but satisfied), ``broil``; ``convection`` and ``clean``
+    where the oven has them; ``loaded`` (every unit at high, or the oven at bake); ``everything`` (all that heats at
+    once); ``other load`` (as loaded, while another big load in the house runs); ``meter <points> <idle|loaded>``.
+    Raises KeyError for any other, naming those there are.
     """
 
     def __init__(self, fleet: Fleet, room_sensor_ohms: float) -> None:
@@ -102,6 +103,7 @@ class Runs:
         names = ["idle"]
         for unit in appliance.positions:
             names += [f"high {unit}", f"warm {unit}", f"low {unit}", f"low rest {unit}", f"limited {unit}"]
+            names += [f"inner {unit}"] if f"{unit}.ring2" in self.fleet.wiring.elements else []
         names += ["hot", "all high"] if appliance.units else []
         names += ["lamp", "bake", "warm bake", "bake rest", "broil"] if appliance.oven else []
         names += ["cut out"] if appliance.cutout != "none" else []
@@ -118,9 +120,10 @@ class Runs:
             return self._closing_much(everything=state == EVERYTHING)
         if state == "cut out":
             return self.closing("bake") | {"cutout": False}
-        if word == "limited":
-            opened = [contact for contact in self.fleet.wiring.contacts if contact.startswith(f"{unit}.")]
-            return _knob(self.fleet, unit) | {contact: False for contact in opened if contact.endswith(LIMITERS)}
+        if word in ("limited", "inner"):
+            owned = sorted(contact for contact in self.fleet.wiring.contacts if contact.startswith(f"{unit}."))
+            left_open = [c for c in owned if (c.endswith(LIMITERS) if word == "limited" else ".ring" in c)]
+            return _knob(self.fleet, unit) | dict.fromkeys(left_open, False)
         if state in ("all high", "hot"):
             return self._all_units(hot=state == "hot")
         if unit and word in ("high", "warm", "low") and state != "warm bake":
@@ -139,9 +142,32 @@ class Runs:
         units = self.fleet.wiring.appliance.positions
         return {contact: True for each in units for contact in _knob(self.fleet, each, hot=hot)}
 
+    def duty(self, unit: str, setting: float) -> NDArray[np.float64]:
+        """Share of the time the bimetal keeps the cycling contact closed at a setting, 0 to 1.
+
+        ``setting``: the share on a sound switch at its rated voltage. The bimetal opens at a fixed heat, so the share
+        falls as its heater's watts rise; one that gets no heat never opens. (A heater across the element, the
+        parallel type; its balance is worked out from that, no source.)
+        """
+        heater = f"{unit}.switch_heater"
+        rated = self.fleet.wiring.appliance.rated_volts**2 / self.fleet.wiring.impedance[heater].real
+        given = self.at[f"low {unit}"].watts([heater])
+        share: NDArray[np.float64] = np.clip(setting * rated / np.maximum(given, HEATER_WATTS * setting), 0, 1)
+        return np.where(given < HEATER_WATTS, 1.0, share)
+
+    def by_shaft(self, state: str) -> NDArray[np.complex128]:
+        """Admittance of every branch in a state whose knob a technician has set by its shaft, (machines, branches)."""
+        unit = state.rpartition(" ")[2]
+        if unit not in self.fleet.slips:
+            return self.at[state].admittance
+        slips = self.fleet.slips[unit]
+        closing = {contact: on if isinstance(on, bool) else on | slips for contact, on in self.closing(state).items()}
+        return conducting(self.fleet, closing, warm=state.startswith("warm "))
+
     def _stays(self, unit: str) -> Mask:
         """Where the cycling contact never opens at low: its bimetal gets no heat."""
-        return self.at[f"low {unit}"].watts([f"{unit}.switch_heater"]) < HEATER_WATTS
+        stays: Mask = self.at[f"low {unit}"].watts([f"{unit}.switch_heater"]) < HEATER_WATTS
+        return stays & ~self.fleet.slips[unit] if unit in self.fleet.slips else stays
 
 
 class _States(dict[str, Solution]):
@@ -178,9 +204,13 @@ _RELAYS: dict[str, tuple[str, ...]] = {
 
 
 def _knob(fleet: Fleet, unit: str, *, hot: bool = False) -> Closing:
-    """Contacts of a unit's switch as the knob is turned on, all of them; or those of a hot top with the knob off."""
-    owned = [c for c in fleet.wiring.contacts if c.startswith(f"{unit}.") and c.endswith("hot_contact") == hot]
-    return dict.fromkeys(sorted(owned), True)
+    """Contacts of a unit's switch as the knob is turned on, all of them; or those of a hot top with the knob off.
+
+    A knob that slips on its shaft turns no contact.
+    """
+    owned = sorted(c for c in fleet.wiring.contacts if c.startswith(f"{unit}.") and c.endswith("hot_contact") == hot)
+    turned: bool | Mask = True if hot or unit not in fleet.slips else ~fleet.slips[unit]
+    return {contact: contact.endswith(LIMITERS) or turned for contact in owned}
 
 
 def conducting(fleet: Fleet, closing: Closing, *, warm: bool = False) -> NDArray[np.complex128]:

@@ -210,13 +210,15 @@ def _surface_fuses(drawing: _Drawing) -> None:
 
 
 def _surface_unit(drawing: _Drawing, appliance: Appliance, unit: Unit) -> None:
-    """Infinite switch, then receptacle (coil) or limiter (radiant), then the rings."""
+    """Infinite switch, the wire with its push-on terminals, receptacle (coil) or limiter (radiant), then the rings."""
     k = unit.where
-    near, far = f"{k}.H1", f"{k}.H2"
+    near, switched, far = f"{k}.H1", f"{k}.H2", f"{k}.F2"
     drawing.contact(f"{k}.line_contact", "L1", near)
-    drawing.contact(f"{k}.cycling_contact", "L2", far)
+    drawing.contact(f"{k}.cycling_contact", "L2", switched)
     drawing.contact(f"{k}.pilot_contact", "L1", "P")
-    drawing.part(f"{k}.switch_heater", near, far, SWITCH_HEATER_OHMS)
+    drawing.part(f"{k}.switch_heater", near, switched, SWITCH_HEATER_OHMS)
+    drawing.part(f"{k}.lead", switched, far, CONTACT_OHMS)
+    drawing.absent(f"{k}.to_neutral", "N", far, CONTACT_OHMS)  # the wire landed on neutral instead of the switch
     ring_near, ring_far = near, f"{k}.R2"
     if appliance.cooktop == "coil":
         ring_near = f"{k}.E1"

@@ -25,6 +25,7 @@ TRAITS = {
     "convection": ("yes", "no"),
     "self_clean": ("yes", "no"),
     "range_fuses": ("yes", "no"),
+    "rings": ("none", "one", "two", "three"),  # the most rings that one of its surface units has
 }
 
 

@@ -152,6 +152,7 @@ class Fault:
             "convection": "yes" if appliance.convection_watts else "no",
             "self_clean": "yes" if appliance.self_clean else "no",
             "range_fuses": "yes" if appliance.range_fuses else "no",
+            "rings": ("none", "one", "two", "three")[max((len(unit.watts) for unit in appliance.units), default=0)],
         }
         if self.place == "surface" and not appliance.units:
             return False

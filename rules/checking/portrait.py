@@ -69,7 +69,8 @@ def portrait(expert: Expert, name: str, where: str | None = None, appliance: App
     if not fault.exists_on(chosen):
         raise InputError([Problem("--appliance", f"{chosen.title} cannot have {name}; leave --appliance out")])
     looks = Looks(expert.signatures(chosen), True, book.facts)
-    place = _place(fault, where, chosen)
+    units = [h.where for h in looks.signatures.hypotheses if h.name == name and h.where]
+    place = _place(fault, where, chosen, list(dict.fromkeys(units)))
     rows = [row for row in looks.rows_of(name) if looks.signatures.hypotheses[row].where == place]
     sights = _sights(looks, rows, book)
     return Portrait(
@@ -93,16 +94,18 @@ def _first_with(fault: Fault, book: Book) -> Appliance:
     raise InputError([Problem("fault", message)])
 
 
-def _place(fault: Fault, where: str | None, appliance: Appliance) -> str | None:
+def _place(fault: Fault, where: str | None, appliance: Appliance, units: list[str]) -> str | None:
+    """The place asked for, else the first of the units that can have the fault."""
     if fault.place != "surface":
         if where is not None:
             raise InputError([Problem("--where", f"{fault.fault} belongs to no unit; leave --where out")])
         return None
     if where is None:
-        return appliance.positions[0]
-    if where not in appliance.positions:
-        known = ", ".join(appliance.positions)
-        raise InputError([Problem("--where", f"no unit {where!r} on {appliance.title}; write one of {known}")])
+        return units[0]
+    if where not in units:
+        known = ", ".join(units)
+        reason = f"the {where} unit cannot have it" if where in appliance.positions else f"no unit {where!r}"
+        raise InputError([Problem("--where", f"{reason} on {appliance.title}; write one of {known}")])
     return where
 
 

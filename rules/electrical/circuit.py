@@ -63,6 +63,7 @@ class Network:
     branches: Mapping[str, tuple[str, str]]
     _cells: _Cells
     _joins: tuple[int, ...]
+    _first: NDArray[np.intp]
     _known: dict[bytes, NDArray[np.bool_]] = field(default_factory=dict, compare=False, repr=False)
 
     @classmethod
@@ -78,7 +79,8 @@ class Network:
         index = {node: number for number, node in enumerate(nodes)}
         ends_of = [(index[a], index[b]) for a, b in branches.values()]
         joins = tuple(1 << a | 1 << b for a, b in ends_of)
-        return cls(tuple(nodes), dict(pinned), dict(branches), _Cells.of(ends_of, len(nodes)), joins)
+        first = np.array([a for a, _ in ends_of], dtype=np.intp)
+        return cls(tuple(nodes), dict(pinned), dict(branches), _Cells.of(ends_of, len(nodes)), joins, first)
 
     def branch_number(self) -> dict[str, int]:
         """Branch name to its column in the admittance array."""
@@ -92,17 +94,23 @@ class Network:
         that are not finite (write a short as a small resistance, not as 0 ohm).
         """
         y = self._checked(admittance)
-        count = len(self.pinned)
         own = np.array(list(self.pinned.values()), dtype=np.complex128)
-        pins = np.broadcast_to(own if pinned is None else pinned, (len(y), count))
-        matrix, system, live, floats = self._system(y)
+        pins = np.broadcast_to(own if pinned is None else pinned, (len(y), len(self.pinned)))
+        alive = self._reached(y)
+        chosen, again = _distinct(np.where(alive[:, self._first], y, 0), pins)
+        return Solution(self, y, self._volts(y[chosen], pins[chosen], alive[chosen])[again])
+
+    def _volts(self, y: Complex, pins: Complex, alive: NDArray[np.bool_]) -> Complex:
+        """Node voltages of cases that all differ, ``nan`` where a node floats."""
+        count = len(self.pinned)
+        matrix, system, live, floats = self._system(y, alive)
         right = -(matrix[:, live, :count] @ pins[:, :, None])
         right[floats] = 0
         live_volts = _solved(system, right)[:, :, 0]
         volts = np.full((len(y), len(self.nodes)), np.nan, dtype=np.complex128)
         volts[:, :count] = pins
         volts[:, live] = np.where(floats, np.nan, live_volts)
-        return Solution(self, y, volts)
+        return volts
 
     def port_ohms(self, admittance: Complex, ports: Sequence[tuple[str, str]]) -> Complex:
         """Impedance seen between pairs of nodes with every source at rest, ohm, shape (cases, ports).
@@ -112,11 +120,10 @@ class Network:
         NetworkError as :meth:`solve` does.
         """
         y = self._checked(admittance)
-        _, system, live, _ = self._system(y)
+        _, system, live, _ = self._system(y, self._reached(y))
         row = {self.nodes[node]: number for number, node in enumerate(live)}
-        into = np.zeros(
-            (len(live), len(ports)), dtype=np.complex128
-        )  # one ampere in at the first node, out at the other
+        # one ampere in at the first node, out at the other
+        into = np.zeros((len(live), len(ports)), dtype=np.complex128)
         for port, (first, second) in enumerate(ports):
             for node, amps in ((first, 1.0), (second, -1.0)):
                 if node in row:
@@ -133,12 +140,14 @@ class Network:
             raise NetworkError(f"branch {bad} has no finite admittance; write a short as a small resistance")
         return y
 
-    def _system(self, y: Complex) -> tuple[Complex, Complex, NDArray[np.intp], NDArray[np.bool_]]:
+    def _system(
+        self, y: Complex, alive: NDArray[np.bool_]
+    ) -> tuple[Complex, Complex, NDArray[np.intp], NDArray[np.bool_]]:
         """The whole nodal matrix, that of the live nodes, which nodes these are, and in which cases they float.
 
         Nodes that float in every case leave the system; one that floats in some keeps its place as "V = 0".
         """
-        matrix, alive, count = self._matrix(y), self._reached(y), len(self.pinned)
+        matrix, count = self._matrix(y), len(self.pinned)
         live = np.flatnonzero(alive[:, count:].any(axis=0)) + count
         floats = ~alive[:, live]
         system = matrix[:, live[:, None], live]
@@ -188,6 +197,21 @@ def _solved(system: Complex, right: Complex) -> Complex:
     except np.linalg.LinAlgError as error:
         raise NetworkError("the network has no single solution; two branches resonate or cancel") from error
     return solved
+
+
+def _distinct(powered: Complex, pins: Complex) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Rows that stand for all cases, and for each case its row among them.
+
+    Cases that differ only in what no current can reach have the same voltages; most of the faults of a part that is
+    switched off do.
+    """
+    rows = np.ascontiguousarray(np.concatenate([powered, pins], axis=1))
+    if not len(rows):
+        none = np.zeros(0, dtype=np.intp)
+        return none, none
+    numbers: dict[bytes, int] = {}
+    again = np.array([numbers.setdefault(row.tobytes(), len(numbers)) for row in rows], dtype=np.intp)
+    return np.unique(again, return_index=True)[1].astype(np.intp), again
 
 
 @dataclass(frozen=True)

@@ -17,18 +17,23 @@ CONTACT_CLOSED_OHMS = 20.0
 def resistance(runs: Runs, branches: list[str], state: str) -> Numbers:
     """Ohms of some branches in a row, with contacts as they stand in a state."""
     column = runs.fleet.wiring.network.branch_number()
+    admittance = runs.by_shaft(state)
     with np.errstate(divide="ignore"):
-        parts = [1 / np.abs(runs.at[state].admittance[:, column[branch]]) for branch in branches]
+        parts = [1 / np.abs(admittance[:, column[branch]]) for branch in branches]
     total: Numbers = np.add.reduce(parts)
     return total
 
 
 def element_ohms(element: str) -> Callable[[Runs, str], Numbers]:
-    """Ohms of an element (``{unit}`` filled in) as a multiple of what its watts ask for."""
+    """Ohms of an element (``{unit}`` filled in) as a multiple of what its watts ask for.
+
+    A coil is measured at its plug, its limiter in line with it.
+    """
 
     def observer(runs: Runs, unit: str) -> Numbers:
         name = element.replace("{unit}", unit)
-        ohms = resistance(runs, list(runs.fleet.wiring.elements[name]), "idle")
+        inside = [part for part in (f"{unit}.coil_limiter",) if part in runs.fleet.wiring.impedance]
+        ohms = resistance(runs, [*runs.fleet.wiring.elements[name], *inside], "idle")
         return ohms / expected_ohms(runs.fleet.wiring, name)
 
     return observer

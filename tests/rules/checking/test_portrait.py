@@ -23,7 +23,7 @@ def test_a_lost_leg_as_the_circuit_shows_it(expert: Expert) -> None:
 def test_a_fault_of_one_unit_is_drawn_there(expert: Expert) -> None:
     coil = expert.book.appliances["coil_range"]
     drawn = portrait(expert, "surface.element_open", "right_rear", coil)
-    assert {sight.key for sight in drawn.meter_dead} == {"ohms.element@right_rear"}
+    assert {sight.key for sight in drawn.meter_dead} == {"ohms.element@right_rear", "element.hot@right_rear"}
     assert drawn.parts == ("coil_element",)
     assert drawn.tests[0].test == "ohms_element"
     assert drawn.tests[0].where == "right_rear"

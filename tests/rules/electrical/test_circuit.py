@@ -83,3 +83,19 @@ def test_bad_drawings() -> None:
         Network.draw({}, {"a": ("X", "Y")})
     with pytest.raises(NetworkError, match="no node Q"):
         Network.draw({"G": 0}, {"a": ("G", "X")}).solve(np.array([[1]])).node("Q")
+
+
+def test_cases_that_differ_only_where_no_current_flows_share_an_answer() -> None:
+    """Each of many cases comes out as it does alone, whatever stands beside it."""
+    network = Network.draw(
+        {"G": 0, "L": 120}, {"a": ("L", "X"), "b": ("X", "G"), "switch": ("L", "Y"), "c": ("Y", "Z"), "d": ("Z", "W")}
+    )
+    cases = np.array([[1, 2, 0, 3, 0], [1, 2, 0, 5, 7], [1, 4, 0, 3, 0], [1, 2, 1, 3, 0], [1, 2, 0, 3, 0]])
+    pins = np.array([[0, 120], [0, 120], [0, 120], [0, 120], [0, 60]], dtype=complex)
+    together = network.solve(cases, pins)
+    for row, (case, pin) in enumerate(zip(cases, pins, strict=True)):
+        alone = network.solve(case[None, :], pin[None, :])
+        assert together.volts[row] == pytest.approx(alone.volts[0], nan_ok=True)
+        assert together.watts(["a", "c"])[row] == pytest.approx(alone.watts(["a", "c"])[0])
+    assert together.node("X").real == pytest.approx([40, 40, 24, 40, 20])
+    assert np.isnan(together.node("Z")).tolist() == [True, True, True, False, True]
