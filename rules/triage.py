@@ -16,7 +16,7 @@ from typing import Literal
 from rules import concluding, visit
 from rules.advising import advise
 from rules.answer import ApplianceUsed, Conclusion, ContradictionNote, NearMiss, Scope, StopNow, TestAdvice, Triage
-from rules.appliance.wiring import element_of, expected_ohms
+from rules.appliance.wiring import element_of, expected_reading
 from rules.belief.choosing import Gate, choose
 from rules.belief.posterior import Belief, believe, factors, place_prior
 from rules.belief.signatures import Signatures, build
@@ -172,11 +172,11 @@ def _answerable(
 
 
 def expected_at(signatures: Signatures, fact: str, place: str) -> float:
-    """Ohms of the sound element that a fact with relative bands is about. Raises InputError if there is none."""
+    """What a sound element reads, for a fact with relative bands. Raises InputError if there is none."""
     element = element_of(fact, place)
     if element not in signatures.wiring.elements:
         raise InputError([Problem(fact, f"{signatures.appliance.title} has no such element")])
-    return expected_ohms(signatures.wiring, element)
+    return expected_reading(signatures.wiring, fact, element)
 
 
 # --- through it --------------------------------------------------------------------------------------------------

@@ -24,10 +24,17 @@ SETTINGS = {"locked": "lock", "demo": "demo", "delayed": "timer"}
 SHORT_OHMS = 0.01
 
 #: Effects that are put in after the others, so that the order in which they are written does not matter.
-_LAST = {"resistive": 1, "fitted": 1, "open": 2}
+_LAST = {"wrong_ohms": 1, "resistive": 2, "fitted": 2, "open": 3}
 
-#: Modes that say how much: ohms, a share of the element, degrees F, a share of the voltage.
-NEED_AMOUNTS = ("resistive", "grounded", "in_series", "in_shunt", "offset_f", "low_voltage")
+#: Modes that say how much: ohms, a share of the element or of its ohms, degrees F, a share of the voltage. ``drift``
+#: is a share of the sensor's ohms, ``displaced_f`` how much hotter the oven's middle is than where the sensor sits.
+NEED_AMOUNTS = (
+    *("resistive", "grounded", "wrong_ohms", "low_voltage"),
+    *("in_series", "in_shunt", "leads_shunt", "drift", "displaced_f", "offset_f"),
+)
+SENSOR_AMOUNTS = ("in_series", "in_shunt", "leads_shunt", "drift", "displaced_f")
+SIGNED = ("offset_f", "displaced_f")  # modes whose amounts may be below 0
+FANS = ("cooling_fan", "convection_fan")
 
 
 @dataclass
@@ -38,8 +45,13 @@ class Machine:
     welded: set[str] = field(default_factory=set)
     conducting: set[str] = field(default_factory=set)
     opens_warm: set[str] = field(default_factory=set)
+    seized: set[str] = field(default_factory=set)
     sensor_series: float = 0.0
     sensor_shunt: float = float("inf")
+    leads_shunt: float = float("inf")
+    sensor_scale: float = 1.0
+    sensor_opens_warm: bool = False
+    displaced_f: float = 0.0
     other_curve: bool = False
     setting: str = ""
     control_dead: bool = False
@@ -53,8 +65,9 @@ class Fleet:
     """Machines as arrays; one row a machine, columns as the network's branches.
 
     ``admittance`` (siemens) is that of every branch with its contact closed. ``welded`` marks contacts that no
-    switch can open, ``opens_warm`` branches that open once they have been on a while. ``pinned`` are the voltages of
-    the pinned nodes.
+    switch can open, ``opens_warm`` branches that open once they have been on a while, ``seized`` motors that do not
+    turn. ``pinned`` are the voltages of the pinned nodes. ``sensor_shunt`` lies across the sensor itself,
+    ``sensor_series`` in its plug, ``leads_shunt`` across its leads at the control.
     """
 
     wiring: Wiring
@@ -62,8 +75,13 @@ class Fleet:
     welded: NDArray[np.bool_]
     opens_warm: NDArray[np.bool_]
     pinned: NDArray[np.complex128]
+    seized: NDArray[np.bool_]
     sensor_series: NDArray[np.float64]
     sensor_shunt: NDArray[np.float64]
+    leads_shunt: NDArray[np.float64]
+    sensor_scale: NDArray[np.float64]
+    sensor_opens_warm: NDArray[np.bool_]
+    displaced_f: NDArray[np.float64]
     other_curve: NDArray[np.bool_]
     setting: NDArray[np.str_]
     control_dead: NDArray[np.bool_]
@@ -84,15 +102,15 @@ def parts_of(wiring: Wiring) -> dict[str, tuple[str, ...]]:
         elif branch in wiring.contacts:
             modes[branch] = ("open", "welded", "resistive", "opens_warm")
         else:
-            modes[branch] = ("open", "resistive", "shorted", "opens_warm")
+            modes[branch] = ("open", "resistive", "shorted", "opens_warm", *(("seized",) if branch in FANS else ()))
     for element in wiring.elements:
-        modes[element] = ("open", "shorted", "grounded", "resistive", "opens_warm")
+        modes[element] = ("open", "shorted", "grounded", "resistive", "wrong_ohms", "opens_warm")
     modes |= {"breaker": ("open",), "supply": ("208Y/120", "low_voltage", ONE_LEG_TWICE)}
     if wiring.appliance.cord != "hard-wired":
         modes["cord"] = tuple(name for name, ends in SWAPS.items() if f"plug_{ends[1]}" in wiring.impedance)
     if wiring.appliance.oven:
         modes["control"] = ("dead",)
-        modes["sensor"] = ("open", "shorted", "in_series", "in_shunt", "other_curve")
+        modes["sensor"] = ("open", "shorted", "opens_warm", "other_curve", *SENSOR_AMOUNTS)
         modes["setting"] = (*SETTINGS, "offset_f")
     return modes
 
@@ -117,7 +135,7 @@ def _check_amounts(effect: Effect) -> str | None:
         wrong = f"{effect.mode} takes no amounts"
     elif not all(math.isfinite(amount) for amount in effect.amounts):
         wrong = f"{effect.mode} needs finite amounts"
-    elif any(not amount > 0 for amount in effect.amounts) and effect.mode != "offset_f":
+    elif any(not amount > 0 for amount in effect.amounts) and effect.mode not in SIGNED:
         wrong = f"{effect.mode} needs amounts above 0"
     elif effect.mode == "grounded" and any(amount > 1 for amount in effect.amounts):
         wrong = "grounded takes a share of the element, above 0 and at most 1"
@@ -162,6 +180,8 @@ def _apply(machine: Machine, wiring: Wiring, part: str, mode: str, amount: float
         machine.conducting |= {f"cross_{first}_{second}", f"cross_{second}_{first}"}
     elif part == "breaker":
         machine.ohms |= {"breaker_l1": complex("inf"), "breaker_l2": complex("inf")}
+    elif mode == "seized":
+        machine.seized.add(part)
     elif mode == "opens_warm":
         machine.opens_warm.add(wiring.elements[part][0] if part in wiring.elements else part)
     elif part in wiring.elements:
@@ -187,8 +207,16 @@ def _supply(machine: Machine, mode: str, amount: float) -> None:
 def _sensor(machine: Machine, mode: str, amount: float) -> None:
     if mode == "other_curve":
         machine.other_curve = True
+    elif mode == "opens_warm":
+        machine.sensor_opens_warm = True
+    elif mode == "drift":
+        machine.sensor_scale *= amount
+    elif mode == "displaced_f":
+        machine.displaced_f += amount
     elif mode == "in_shunt":
         machine.sensor_shunt = 1 / (1 / machine.sensor_shunt + 1 / amount)
+    elif mode == "leads_shunt":
+        machine.leads_shunt = 1 / (1 / machine.leads_shunt + 1 / amount)
     elif mode == "shorted":
         machine.sensor_shunt = SHORT_OHMS
     else:
@@ -203,6 +231,8 @@ def _element(machine: Machine, wiring: Wiring, part: str, mode: str, amount: flo
         machine.ohms |= {near: complex(SHORT_OHMS), far: complex(SHORT_OHMS)}
     elif mode == "resistive":
         machine.ohms[near] = machine.ohms.get(near, wiring.impedance[near]) + amount
+    elif mode == "wrong_ohms":
+        machine.ohms |= {half: machine.ohms.get(half, wiring.impedance[half]) * amount for half in (near, far)}
     else:
         whole = wiring.impedance[near] + wiring.impedance[far]
         machine.ohms |= {near: max(amount, 0.001) * whole, far: max(1 - amount, 0.001) * whole}
@@ -233,6 +263,7 @@ def stack(wiring: Wiring, made: Sequence[Machine]) -> Fleet:
     admittance = np.tile(sound, (len(made), 1))
     welded = np.zeros(admittance.shape, dtype=bool)
     opens_warm = np.zeros(admittance.shape, dtype=bool)
+    seized = np.zeros(admittance.shape, dtype=bool)
     pinned = np.zeros((len(made), 3), dtype=complex)
     for row, machine in enumerate(made):
         for branch in machine.conducting:
@@ -241,6 +272,7 @@ def stack(wiring: Wiring, made: Sequence[Machine]) -> Fleet:
             admittance[row, column[branch]] = 0 if np.isinf(ohms) else 1 / ohms
         welded[row, [column[branch] for branch in machine.welded]] = True
         opens_warm[row, [column[branch] for branch in machine.opens_warm]] = True
+        seized[row, [column[branch] for branch in machine.seized]] = True
         pinned[row, 1:] = np.array(leg_phasors(machine.supply or wiring.appliance.supply)) * machine.supply_share
     return Fleet(
         wiring=wiring,
@@ -248,8 +280,13 @@ def stack(wiring: Wiring, made: Sequence[Machine]) -> Fleet:
         welded=welded,
         opens_warm=opens_warm,
         pinned=pinned,
+        seized=seized,
         sensor_series=np.array([m.sensor_series for m in made]),
         sensor_shunt=np.array([m.sensor_shunt for m in made]),
+        leads_shunt=np.array([m.leads_shunt for m in made]),
+        sensor_scale=np.array([m.sensor_scale for m in made]),
+        sensor_opens_warm=np.array([m.sensor_opens_warm for m in made]),
+        displaced_f=np.array([m.displaced_f for m in made]),
         other_curve=np.array([m.other_curve for m in made]),
         setting=np.array([m.setting for m in made], dtype=np.str_),
         control_dead=np.array([m.control_dead for m in made]),

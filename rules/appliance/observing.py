@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping
 
 import numpy as np
 
 from rules.appliance.operating import Runs
-from rules.appliance.seen import meter, oven, supply, surface
+from rules.appliance.seen import meter, oven, oven_meter, oven_use, sensor, supply, surface
 from rules.appliance.seen.common import Numbers, Observer, Words
 from rules.appliance.wiring import Wiring
 from rules.bookkeeping.types import FactTerm
 from rules.terms import fact_key
 
-_SECTIONS = (supply, surface, oven, meter)
+_SECTIONS = (supply, surface, oven, oven_use, meter, oven_meter, sensor)
 BY_UNIT: Mapping[str, Observer] = {fact: seen for section in _SECTIONS for fact, seen in section.BY_UNIT.items()}
 WHOLE: Mapping[str, Observer] = {fact: seen for section in _SECTIONS for fact, seen in section.WHOLE.items()}
+
+#: Facts read between meter points; None where an appliance has no such points.
+AT_POINTS: Mapping[str, oven_meter.Read] = {"volts": supply.volts, **oven_meter.AT_POINTS}
 
 
 def observe(runs: Runs, terms: Mapping[str, FactTerm]) -> dict[str, Words]:
@@ -29,16 +33,17 @@ def observe(runs: Runs, terms: Mapping[str, FactTerm]) -> dict[str, Words]:
         for unit in wiring.appliance.positions:
             if _has(wiring, observer, unit):
                 seen[fact_key(fact, unit)] = _see(observer, runs, unit, terms[fact])
-    volts = terms["volts"]
-    for points in volts.between:
-        for state in volts.states:
-            seen[fact_key("volts", points, state)] = _banded(volts, supply.volts(runs, points, state), points)
+    for fact, read in AT_POINTS.items():
+        for points, state in itertools.product(terms[fact].between, terms[fact].states):
+            numbers = read(runs, points, state)
+            if numbers is not None:
+                seen[fact_key(fact, points, state)] = _banded(terms[fact], numbers, points)
     return seen
 
 
 def modelled_facts() -> frozenset[str]:
     """Names of the facts the circuit predicts; the book's ``model: circuit`` must say the same."""
-    return frozenset({*BY_UNIT, *WHOLE, "volts"})
+    return frozenset({*BY_UNIT, *WHOLE, *AT_POINTS})
 
 
 def _has(wiring: Wiring, observer: Observer, unit: str) -> bool:
