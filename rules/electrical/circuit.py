@@ -97,11 +97,16 @@ class Network:
         if not np.isfinite(y).all():
             bad = list(self.branches)[int(np.argwhere(~np.isfinite(y))[0, 1])]
             raise NetworkError(f"branch {bad} has no finite admittance; write a short as a small resistance")
+        own = np.array(list(self.pinned.values()), dtype=np.complex128)
+        pins = np.broadcast_to(own if pinned is None else pinned, (len(y), len(self.pinned)))
+        first, each = _distinct(y, pins)
+        return Solution(self, y, self._volts(y[first], pins[first])[each])
+
+    def _volts(self, y: Complex, pins: Complex) -> Complex:
+        """Voltages of all nodes, shape (cases, nodes)."""
         matrix = self._matrix(y)
         alive = self._reached(y)
         count = len(self.pinned)
-        own = np.array(list(self.pinned.values()), dtype=np.complex128)
-        pins = np.broadcast_to(own if pinned is None else pinned, (len(y), count))
         # Nodes that float in every case leave the system; one that floats in some keeps its place as "V = 0".
         live = np.flatnonzero(alive[:, count:].any(axis=0)) + count
         floats = ~alive[:, live]
@@ -119,7 +124,7 @@ class Network:
         volts = np.full((len(y), len(self.nodes)), np.nan, dtype=np.complex128)
         volts[:, :count] = pins
         volts[:, live] = np.where(floats, np.nan, live_volts)
-        return Solution(self, y, volts)
+        return volts
 
     def _matrix(self, y: Complex) -> Complex:
         size, cells = len(self.nodes), self._cells
@@ -153,6 +158,19 @@ class Network:
                 if reached & join:
                     reached |= join
         return np.array([reached >> node & 1 for node in range(len(self.nodes))], dtype=bool)
+
+
+def _distinct(y: Complex, pins: Complex) -> tuple[list[int], list[int]]:
+    """The first case of each kind, and for every case the number of its kind: cases that are alike are solved once."""
+    kinds: dict[bytes, int] = {}
+    first: list[int] = []
+    each: list[int] = []
+    for number, (admittances, volts) in enumerate(zip(y, pins, strict=True)):
+        kind = kinds.setdefault(admittances.tobytes() + volts.tobytes(), len(first))
+        if kind == len(first):
+            first.append(number)
+        each.append(kind)
+    return first, each
 
 
 @dataclass(frozen=True)
