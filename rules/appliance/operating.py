@@ -35,12 +35,12 @@ class Runs:
     """Machines in use. ``at[state]`` is what the solver gives for a state, one case a machine, worked out once.
 
     States: ``idle``; ``high <unit>``; ``low <unit>`` and ``low rest <unit>`` (cycling contact closed, and after its
-    bimetal has warmed); ``warm <unit>``, ``warm bake``, ``warm broil``, ``warm convection`` (on for so long that what
-    fails only when warm has failed); ``limited <unit>`` (at high, its limiter has opened); ``cut out`` (at bake, the cut-out has
-    opened); ``hot`` (top hot, knobs off); ``lamp``; ``door open``; ``other bake`` (a double oven's other cavity at bake);
-    ``all high``; ``bake``, ``bake rest`` (called, but
-    satisfied), ``broil``; ``convection`` and ``clean`` where the oven has them; ``loaded`` (every unit at high, or the
-    oven at bake); ``meter <points> <idle|loaded>``. Raises KeyError for any other, naming those there are.
+    bimetal has warmed); ``limited <unit>`` (at high, its limiter has opened); ``hot`` (top hot, knobs off);
+    ``all high``. ``lamp``; ``door open``; ``bake``, ``bake rest`` (called, but satisfied), ``broil``; ``cut out`` (at
+    bake, the cut-out has opened); ``convection`` and ``clean`` where the oven has them; ``other bake`` (a double oven's
+    other cavity). ``warm <unit>``, ``warm bake``, ``warm broil``, ``warm convection`` (on for so long that what fails
+    only when warm has failed). ``loaded`` (every unit at high, or the oven at bake); ``meter <points> <idle|loaded>``.
+    Raises KeyError for any other, naming those there are.
     """
 
     def __init__(self, fleet: Fleet, room_sensor_ohms: float) -> None:
@@ -78,7 +78,8 @@ class Runs:
         for unit in appliance.positions:
             names += [f"high {unit}", f"warm {unit}", f"low {unit}", f"low rest {unit}", f"limited {unit}"]
         names += ["hot", "all high"] if appliance.units else []
-        names += ["lamp", "door open", "bake", "warm bake", "bake rest", "broil", "warm broil"] if appliance.oven else []
+        names += ["lamp", "door open", "bake", "bake rest", "broil"] if appliance.oven else []
+        names += ["warm bake", "warm broil"] if appliance.oven else []
         names += ["cut out"] if appliance.cutout != "none" else []
         names += ["convection", "warm convection"] if appliance.convection_watts else []
         names += ["other bake"] if appliance.second_oven_watts else []

@@ -6,7 +6,6 @@ import numpy as np
 
 from rules.appliance.operating import Runs, total_watts
 from rules.appliance.seen.common import (
-    FULL_HEAT,
     LAMP_LIT,
     LAMP_NORMAL,
     SOME_HEAT,
