@@ -26,7 +26,7 @@ from rules.answer import (
     Triage,
     VisitPlan,
 )
-from rules.appliance.wiring import element_of, expected_ohms
+from rules.appliance.wiring import element_of, expected_reading
 from rules.belief.choosing import MOST_TESTS, Gate, NextTest, choose
 from rules.belief.pairs import believe_all
 from rules.belief.posterior import Belief, factors, place_prior
@@ -220,11 +220,11 @@ def _answerable(
 
 
 def expected_at(signatures: Signatures, fact: str, place: str) -> float:
-    """Ohms of the sound element that a fact with relative bands is about. Raises InputError if there is none."""
+    """What a sound element reads, for a fact with relative bands. Raises InputError if there is none."""
     element = element_of(fact, place)
     if element not in signatures.wiring.elements:
         raise InputError([Problem(fact, f"{signatures.appliance.title} has no such element")])
-    return expected_ohms(signatures.wiring, element)
+    return expected_reading(signatures.wiring, fact, element)
 
 
 # --- through it --------------------------------------------------------------------------------------------------

@@ -9,7 +9,13 @@ from rules.bookkeeping.types import Condition, FactTerm
 from rules.terms import UNNAMED, Fact
 
 _KEY = re.compile(r"\{([A-Za-z0-9_.@/-]+)\}")
-_STATES = {"idle": "with everything switched off", "loaded": "with an element switched on"}
+_STATES = {
+    "idle": "with everything switched off",
+    "loaded": "with an element switched on",
+    "called": "while it is called for",
+    "quit": "after it has gone cold in use, still called for",
+    "satisfied": "in bake, between two calls for heat",
+}
 _UNITS = {"delta_degF": "F", "ohm": "ohm", "V": "V", "day": "days"}
 _PLACES = {UNNAMED: "that", "all": "every", "others": "other"}
 

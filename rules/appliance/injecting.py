@@ -25,16 +25,20 @@ SETTINGS = {"locked": "lock", "demo": "demo", "delayed": "timer"}
 SHORT_OHMS = 0.01
 
 #: Effects that are put in before or after the others, so that the order in which they are written does not matter.
-_LAST = {"leaking": -1, "misrated": 1, "resistive": 2, "fitted": 2, "open": 3}
+_LAST = {"leaking": -1, "wrong_ohms": 1, "resistive": 2, "fitted": 2, "open": 3}
 
-#: Modes that say how much: ohms, a share of the element, degrees F, a share of the voltage, of the rating or amperes,
-#: or a multiple of the ohms.
+#: Modes that say how much: ohms, a share of the element or a multiple of its ohms, degrees F, a share of the voltage,
+#: of the rating or amperes. ``drift`` is a share of the sensor's ohms, ``displaced_f`` how much hotter the oven's
+#: middle is than where the sensor sits.
 SHARES = ("grounded", "leaks_at", "sagging", "weak")
+SENSOR_AMOUNTS = ("in_series", "in_shunt", "leads_shunt", "drift", "displaced_f")
 NEED_AMOUNTS = (
     *SHARES,
-    *("resistive", "leaking", "in_series", "in_shunt", "offset_f", "low_voltage", "uneven", "undersized", "misrated"),
+    *SENSOR_AMOUNTS,
+    *("resistive", "leaking", "offset_f", "low_voltage", "uneven", "undersized", "wrong_ohms"),
 )
-SIGNED = ("offset_f", "uneven")  # modes whose amount may be below 0
+SIGNED = ("offset_f", "displaced_f", "uneven")  # modes whose amount may be below 0
+FANS = ("cooling_fan", "convection_fan")
 
 _FURTHER_RING = re.compile(r"\{where\}\.ring[23](_contact)?")
 
@@ -48,8 +52,13 @@ class Machine:
     conducting: set[str] = field(default_factory=set)
     opens_warm: set[str] = field(default_factory=set)
     slips: set[str] = field(default_factory=set)
+    seized: set[str] = field(default_factory=set)
     sensor_series: float = 0.0
     sensor_shunt: float = float("inf")
+    leads_shunt: float = float("inf")
+    sensor_scale: float = 1.0
+    sensor_opens_warm: bool = False
+    displaced_f: float = 0.0
     other_curve: bool = False
     setting: str = ""
     control_dead: bool = False
@@ -68,9 +77,10 @@ class Fleet:
     """Machines as arrays; one row a machine, columns as the network's branches.
 
     ``admittance`` (siemens) is that of every branch with its contact closed. ``welded`` marks contacts that no
-    switch can open, ``opens_warm`` branches that open once they have been on a while. ``pinned`` are the voltages of
-    the pinned nodes. ``slips``: unit to the machines whose knob turns without its shaft; units without any are left
-    out.
+    switch can open, ``opens_warm`` branches that open once they have been on a while, ``seized`` motors that do not
+    turn. ``pinned`` are the voltages of the pinned nodes. ``slips``: unit to the machines whose knob turns without
+    its shaft; units without any are left out. ``sensor_shunt`` lies across the sensor itself, ``sensor_series`` in its
+    plug, ``leads_shunt`` across its leads at the control.
     """
 
     wiring: Wiring
@@ -79,8 +89,13 @@ class Fleet:
     opens_warm: NDArray[np.bool_]
     slips: Mapping[str, NDArray[np.bool_]]
     pinned: NDArray[np.complex128]
+    seized: NDArray[np.bool_]
     sensor_series: NDArray[np.float64]
     sensor_shunt: NDArray[np.float64]
+    leads_shunt: NDArray[np.float64]
+    sensor_scale: NDArray[np.float64]
+    sensor_opens_warm: NDArray[np.bool_]
+    displaced_f: NDArray[np.float64]
     other_curve: NDArray[np.bool_]
     setting: NDArray[np.str_]
     control_dead: NDArray[np.bool_]
@@ -105,11 +120,11 @@ def parts_of(wiring: Wiring) -> dict[str, tuple[str, ...]]:
         elif branch in wiring.contacts:
             modes[branch] = ("open", "welded", "resistive", "opens_warm")
         else:
-            modes[branch] = ("open", "resistive", "shorted", "opens_warm")
+            modes[branch] = ("open", "resistive", "shorted", "opens_warm", *(("seized",) if branch in FANS else ()))
     for element in wiring.elements:
-        modes[element] = ("open", "shorted", "grounded", "leaking", "leaks_at", "resistive", "opens_warm", "misrated")
+        modes[element] = ("open", "shorted", "grounded", "leaking", "leaks_at", "resistive", "opens_warm", "wrong_ohms")
     for unit in wiring.appliance.positions:
-        modes[f"{unit}.switch_heater"] += ("misrated",)
+        modes[f"{unit}.switch_heater"] += ("wrong_ohms",)
         modes[f"{unit}.knob"] = ("slips",)
     modes["breaker"] = ("open", "weak", "undersized")
     modes["supply"] = ("208Y/120", "low_voltage", "uneven", "sagging", ONE_LEG_TWICE)
@@ -118,7 +133,7 @@ def parts_of(wiring: Wiring) -> dict[str, tuple[str, ...]]:
         modes |= {"cord": swaps, "outlet": swaps}
     if wiring.appliance.oven:
         modes["control"] = ("dead",)
-        modes["sensor"] = ("open", "shorted", "in_series", "in_shunt", "other_curve")
+        modes["sensor"] = ("open", "shorted", "opens_warm", "other_curve", *SENSOR_AMOUNTS)
         modes["setting"] = (*SETTINGS, "offset_f")
     return modes
 
@@ -201,6 +216,8 @@ def _apply(machine: Machine, wiring: Wiring, part: str, mode: str, amount: float
         machine.conducting |= {f"cross_{first}_{second}", f"cross_{second}_{first}"}
     elif part == "breaker":
         _breaker(machine, mode, amount)
+    elif mode == "seized":
+        machine.seized.add(part)
     elif mode == "opens_warm":
         machine.opens_warm.add(wiring.elements[part][0] if part in wiring.elements else part)
     elif mode == "slips":
@@ -241,8 +258,16 @@ def _supply(machine: Machine, mode: str, amount: float) -> None:
 def _sensor(machine: Machine, mode: str, amount: float) -> None:
     if mode == "other_curve":
         machine.other_curve = True
+    elif mode == "opens_warm":
+        machine.sensor_opens_warm = True
+    elif mode == "drift":
+        machine.sensor_scale *= amount
+    elif mode == "displaced_f":
+        machine.displaced_f += amount
     elif mode == "in_shunt":
         machine.sensor_shunt = 1 / (1 / machine.sensor_shunt + 1 / amount)
+    elif mode == "leads_shunt":
+        machine.leads_shunt = 1 / (1 / machine.leads_shunt + 1 / amount)
     elif mode == "shorted":
         machine.sensor_shunt = SHORT_OHMS
     else:
@@ -260,7 +285,7 @@ def _element(machine: Machine, wiring: Wiring, part: str, mode: str, amount: flo
     elif mode == "leaking":
         machine.ohms[f"{part}.to_frame"] = complex(amount)
         machine.conducting.add(f"{part}.to_frame")
-    elif mode == "misrated":
+    elif mode == "wrong_ohms":
         machine.ohms |= {half: machine.ohms.get(half, wiring.impedance[half]) * amount for half in (near, far)}
     else:
         whole = wiring.impedance[near] + wiring.impedance[far]
@@ -280,7 +305,7 @@ def _branch(machine: Machine, wiring: Wiring, part: str, mode: str, amount: floa
         "open": lambda: complex("inf"),
         "shorted": lambda: complex(SHORT_OHMS),
         "resistive": lambda: machine.ohms.get(part, wiring.impedance[part]) + amount,
-        "misrated": lambda: machine.ohms.get(part, wiring.impedance[part]) * amount,
+        "wrong_ohms": lambda: machine.ohms.get(part, wiring.impedance[part]) * amount,
         "welded": lambda: wiring.impedance[part],
     }
     machine.ohms[part] = change[mode]()
@@ -295,6 +320,7 @@ def stack(wiring: Wiring, made: Sequence[Machine]) -> Fleet:
     admittance = np.tile(sound, (len(made), 1))
     welded = np.zeros(admittance.shape, dtype=bool)
     opens_warm = np.zeros(admittance.shape, dtype=bool)
+    seized = np.zeros(admittance.shape, dtype=bool)
     pinned = np.zeros((len(made), 3), dtype=complex)
     for row, machine in enumerate(made):
         for branch in machine.conducting:
@@ -303,6 +329,7 @@ def stack(wiring: Wiring, made: Sequence[Machine]) -> Fleet:
             admittance[row, column[branch]] = 0 if np.isinf(ohms) else 1 / ohms
         welded[row, [column[branch] for branch in machine.welded]] = True
         opens_warm[row, [column[branch] for branch in machine.opens_warm]] = True
+        seized[row, [column[branch] for branch in machine.seized]] = True
         pinned[row, 1:] = np.array(leg_phasors(machine.supply or wiring.appliance.supply)) * machine.supply_share
         pinned[row, 1:] += LEG_VOLTS * machine.uneven  # the neutral point moves, so both legs shift the same way
     return Fleet(
@@ -312,8 +339,13 @@ def stack(wiring: Wiring, made: Sequence[Machine]) -> Fleet:
         opens_warm=opens_warm,
         slips=_slips(made),
         pinned=pinned,
+        seized=seized,
         sensor_series=np.array([m.sensor_series for m in made]),
         sensor_shunt=np.array([m.sensor_shunt for m in made]),
+        leads_shunt=np.array([m.leads_shunt for m in made]),
+        sensor_scale=np.array([m.sensor_scale for m in made]),
+        sensor_opens_warm=np.array([m.sensor_opens_warm for m in made]),
+        displaced_f=np.array([m.displaced_f for m in made]),
         other_curve=np.array([m.other_curve for m in made]),
         setting=np.array([m.setting for m in made], dtype=np.str_),
         control_dead=np.array([m.control_dead for m in made]),

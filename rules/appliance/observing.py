@@ -2,21 +2,39 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import itertools
+from collections.abc import Mapping
 
 import numpy as np
 
 from rules.appliance.operating import Runs
-from rules.appliance.seen import branch_circuit, insulation, meter, oven, supply, surface, units
+from rules.appliance.seen import (
+    branch_circuit,
+    insulation,
+    meter,
+    oven,
+    oven_meter,
+    oven_use,
+    sensor,
+    supply,
+    surface,
+    units,
+)
 from rules.appliance.seen.common import Numbers, Observer, Words
 from rules.appliance.wiring import Wiring
 from rules.bookkeeping.types import FactTerm
 from rules.terms import fact_key
 
-_SECTIONS = (supply, surface, units, oven, meter, branch_circuit, insulation)
+_SECTIONS = (supply, surface, units, oven, oven_use, meter, oven_meter, sensor, branch_circuit, insulation)
 BY_UNIT: Mapping[str, Observer] = {fact: seen for section in _SECTIONS for fact, seen in section.BY_UNIT.items()}
 WHOLE: Mapping[str, Observer] = {fact: seen for section in _SECTIONS for fact, seen in section.WHOLE.items()}
-BETWEEN: Mapping[str, Callable[[Runs, str, str], Numbers]] = supply.BETWEEN | branch_circuit.BETWEEN
+
+#: Facts read between meter points; None where an appliance has no such points.
+AT_POINTS: Mapping[str, oven_meter.Read] = {
+    **supply.BETWEEN,
+    **branch_circuit.BETWEEN,
+    **oven_meter.AT_POINTS,
+}
 
 
 def observe(runs: Runs, terms: Mapping[str, FactTerm]) -> dict[str, Words]:
@@ -30,17 +48,17 @@ def observe(runs: Runs, terms: Mapping[str, FactTerm]) -> dict[str, Words]:
         for unit in wiring.appliance.positions:
             if _has(wiring, observer, unit):
                 seen[fact_key(fact, unit)] = _see(observer, runs, unit, terms[fact])
-    for fact, read in BETWEEN.items():
-        term = terms[fact]
-        for points in term.between:
-            for state in term.states or ("",):
-                seen[fact_key(fact, points, state or None)] = _banded(term, read(runs, points, state), points)
+    for fact, read in AT_POINTS.items():
+        for points, state in itertools.product(terms[fact].between, terms[fact].states or ("",)):
+            numbers = read(runs, points, state)
+            if numbers is not None:
+                seen[fact_key(fact, points, state or None)] = _banded(terms[fact], numbers, points)
     return seen
 
 
 def modelled_facts() -> frozenset[str]:
     """Names of the facts the circuit predicts; the book's ``model: circuit`` must say the same."""
-    return frozenset({*BY_UNIT, *WHOLE, *BETWEEN})
+    return frozenset({*BY_UNIT, *WHOLE, *AT_POINTS})
 
 
 def _has(wiring: Wiring, observer: Observer, unit: str) -> bool:

@@ -42,12 +42,13 @@ class Runs:
     machine whose breaker clears a short at once is dead in all of them.
 
     States: ``idle``; ``high <unit>``; ``low <unit>`` and ``low rest <unit>`` (cycling contact closed, and after its
-    bimetal has warmed); ``warm <unit>`` and ``warm bake`` (at high or bake for so long that what fails only when warm
-    has failed); ``limited <unit>`` (at high, its limiter has opened); ``inner <unit>`` (at high with only the inner
-    ring chosen, on a unit with several); ``cut out`` (at bake, the cut-out has opened); ``hot`` (top hot, knobs off);
-    ``lamp``; ``all high``; ``bake``, ``bake rest`` (called, but satisfied), ``broil``; ``convection`` and ``clean``
-    where the oven has them; ``loaded`` (every unit at high, or the oven at bake); ``everything`` (all that heats at
-    once); ``other load`` (as loaded, while another big load in the house runs); ``meter <points> <idle|loaded>``.
+    bimetal has warmed); ``limited <unit>`` (at high, its limiter has opened); ``inner <unit>`` (at high with only the
+    inner ring chosen, on a unit with several); ``hot`` (top hot, knobs off); ``all high``. ``lamp``; ``door open``;
+    ``bake``, ``bake rest`` (called, but satisfied), ``broil``; ``cut out`` (at bake, the cut-out has opened);
+    ``convection`` and ``clean`` where the oven has them; ``other bake`` (a double oven's other cavity). ``warm``
+    before a unit, ``bake``, ``broil`` or ``convection`` (on for so long that what fails only when warm has failed).
+    ``loaded`` (every unit at high, or the oven at bake); ``everything`` (all that heats at once); ``other load`` (as
+    loaded, while another big load in the house runs); ``meter <points> <idle|loaded>``.
     Raises KeyError for any other, naming those there are.
     """
 
@@ -87,14 +88,26 @@ class Runs:
         return trips
 
     @cached_property
+    def awake(self) -> Mask:
+        """Machines whose control is able and willing to take an order, whatever its sensor says."""
+        able: Mask = (display_grade(self.fleet, self.at["idle"]) <= 1) & (self.fleet.setting == "")
+        return able
+
+    @cached_property
     def can_heat(self) -> Mask:
         """Machines whose control is able and willing to close its relays."""
         if not self.fleet.wiring.appliance.oven:
             return np.zeros(len(self.fleet), dtype=bool)
         sensor = seen_by_control(self.fleet, np.full(len(self.fleet), self.room_sensor_ohms))
         plausible = (sensor >= SENSOR_LEAST) & (sensor <= SENSOR_MOST)
-        able: Mask = (display_grade(self.fleet, self.at["idle"]) <= 1) & (self.fleet.setting == "") & plausible
+        able: Mask = self.awake & plausible
         return able
+
+    def called(self, state: str) -> Mask:
+        """Machines whose control closes the relays of a mode."""
+        if state == "other bake":
+            return self.awake
+        return self.can_heat & ~self.fleet.sensor_opens_warm if state.startswith("warm ") else self.can_heat
 
     @cached_property
     def states(self) -> tuple[str, ...]:
@@ -105,9 +118,11 @@ class Runs:
             names += [f"high {unit}", f"warm {unit}", f"low {unit}", f"low rest {unit}", f"limited {unit}"]
             names += [f"inner {unit}"] if f"{unit}.ring2" in self.fleet.wiring.elements else []
         names += ["hot", "all high"] if appliance.units else []
-        names += ["lamp", "bake", "warm bake", "bake rest", "broil"] if appliance.oven else []
+        names += ["lamp", "door open", "bake", "bake rest", "broil"] if appliance.oven else []
+        names += ["warm bake", "warm broil"] if appliance.oven else []
         names += ["cut out"] if appliance.cutout != "none" else []
-        names += ["convection"] if appliance.convection_watts else []
+        names += ["convection", "warm convection"] if appliance.convection_watts else []
+        names += ["other bake"] if appliance.second_oven_watts else []
         names += ["clean"] if appliance.self_clean else []
         return (*names, "loaded", EVERYTHING, OTHER_LOAD)
 
@@ -126,12 +141,12 @@ class Runs:
             return _knob(self.fleet, unit) | dict.fromkeys(left_open, False)
         if state in ("all high", "hot"):
             return self._all_units(hot=state == "hot")
-        if unit and word in ("high", "warm", "low") and state != "warm bake":
+        if unit and word in ("high", "warm", "low") and state not in _WARM_MODES:
             at_rest = state.startswith("low rest ")
             unit = state.removeprefix("low rest ") if at_rest else unit
             return _knob(self.fleet, unit) | ({f"{unit}.cycling_contact": self._stays(unit)} if at_rest else {})
-        by_itself = state in ("idle", "lamp")  # asks for nothing that the control could refuse
-        return dict.fromkeys(_RELAYS[state.removeprefix("warm ")], True if by_itself else self.can_heat)
+        by_itself = state in ("idle", "lamp", "door open")  # asks for nothing that the control could refuse
+        return dict.fromkeys(_RELAYS[state.removeprefix("warm ")], True if by_itself else self.called(state))
 
     def _closing_much(self, *, everything: bool) -> Closing:
         """All units at high, or the oven at bake where there are none; both for everything."""
@@ -195,12 +210,16 @@ class _States(dict[str, Solution]):
 _RELAYS: dict[str, tuple[str, ...]] = {
     "idle": (),
     "lamp": ("lamp_switch",),
-    "bake": ("double_line_break", "bake_relay", "broil_relay"),
-    "bake rest": ("double_line_break",),
-    "broil": ("double_line_break", "broil_relay"),
-    "convection": ("double_line_break", "convection_relay", "convection_fan_relay"),
+    "door open": ("door_switch",),
+    "bake": ("double_line_break", "bake_relay", "broil_relay", "cooling_fan_relay"),
+    "bake rest": ("double_line_break", "cooling_fan_relay"),
+    "broil": ("double_line_break", "broil_relay", "cooling_fan_relay"),
+    "convection": ("double_line_break", "convection_relay", "convection_fan_relay", "cooling_fan_relay"),
+    "other bake": ("other_relay", "other_line_break"),
     "clean": ("double_line_break", "bake_relay", "lock_relay", "cooling_fan_relay"),
 }
+
+_WARM_MODES = ("warm bake", "warm broil", "warm convection")
 
 
 def _knob(fleet: Fleet, unit: str, *, hot: bool = False) -> Closing:
@@ -248,12 +267,20 @@ def display_grade(fleet: Fleet, solution: Solution) -> NDArray[np.intp]:
     return np.select([dark, volts >= LIT_FROM, volts >= DIM_FROM], [3, 0, 1], 2).astype(np.intp)
 
 
+def seen_at_pins(fleet: Fleet, probe_ohms: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The unplugged sensor at its own pins: the probe with its drift and any leak across it, ohm."""
+    return _beside(probe_ohms * fleet.sensor_scale, fleet.sensor_shunt)
+
+
 def seen_by_control(fleet: Fleet, probe_ohms: NDArray[np.float64]) -> NDArray[np.float64]:
-    """What the control reads: the probe with any added series resistance, and any leak across it, ohm."""
-    chain = probe_ohms + fleet.sensor_series
-    with np.errstate(invalid="ignore"):
-        parallel = chain * fleet.sensor_shunt / (chain + fleet.sensor_shunt)
-    return np.where(np.isinf(fleet.sensor_shunt), chain, np.where(np.isinf(chain), fleet.sensor_shunt, parallel))
+    """What the control reads: the sensor behind its plug, with any leak across the leads, ohm."""
+    return _beside(seen_at_pins(fleet, probe_ohms) + fleet.sensor_series, fleet.leads_shunt)
+
+
+def _beside(first: NDArray[np.float64], second: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Two resistances side by side, ohm; either may be an open line."""
+    with np.errstate(divide="ignore"):
+        return 1 / (1 / first + 1 / second)
 
 
 def total_watts(solution: Solution, elements: Iterable[str]) -> NDArray[np.float64]:

@@ -30,13 +30,21 @@ def held_temperature_f(runs: Runs, curve: Curve) -> NDArray[np.float64]:
     """Cavity temperature at which the control reads its set value, with any user offset, F."""
     wanted = ohms_at((SET_F - 32) / 1.8, curve)
     held = np.empty(len(runs.fleet))
-    for row, (series, shunt) in enumerate(zip(runs.fleet.sensor_series, runs.fleet.sensor_shunt, strict=True)):
-        if shunt <= wanted:
-            held[row] = np.inf  # the control can never read the set value: it heats until something else stops it
-            continue
-        chain = wanted if np.isinf(shunt) else wanted * shunt / (shunt - wanted)
-        fitted = OTHER_CURVE[curve] if runs.fleet.other_curve[row] else curve
-        probe = chain - series
+    fleet = runs.fleet
+    for row in range(len(fleet)):
+        sensor = _behind(wanted, fleet.leads_shunt[row]) - fleet.sensor_series[row]
+        probe = _behind(sensor, fleet.sensor_shunt[row]) / fleet.sensor_scale[row]
+        fitted = OTHER_CURVE[curve] if fleet.other_curve[row] else curve
         least, most = ohms_at(-40.0, fitted), ohms_at(540.0, fitted)
         held[row] = -np.inf if probe < least else np.inf if probe > most else temp_at(probe, fitted) * 1.8 + 32
-    return held + runs.fleet.offset_f
+    return held + fleet.offset_f + fleet.displaced_f
+
+
+def _behind(seen: float, shunt: float) -> float:
+    """What must lie beside a leak for both together to be seen as so many ohm; inf if the leak alone is less.
+
+    The control then never reads its set value: it heats until something else stops it.
+    """
+    if shunt <= seen:
+        return np.inf
+    return seen if np.isinf(shunt) else seen * shunt / (shunt - seen)

@@ -248,9 +248,9 @@ def _control_and_lamp(drawing: _Drawing, appliance: Appliance) -> None:
         feed = "L1C"
     drawing.part("control_supply", feed, "CT", CONTACT_OHMS)
     drawing.part("control", "CT", "N", CONTROL_OHMS)
-    _switched_load(drawing, "lamp_switch", "oven_lamp", LAMP_OHMS)
-    drawing.contact("door_switch", "L1K", "oven_lamp.K")
-    _switched_load(drawing, "cooling_fan_relay", "cooling_fan", FAN_OHMS)
+    _lamp(drawing)
+    if appliance.cooling_fan:
+        _switched_load(drawing, "cooling_fan_relay", "cooling_fan", FAN_OHMS)
     if appliance.convection_watts:
         _switched_load(drawing, "convection_fan_relay", "convection_fan", FAN_OHMS)
     if appliance.self_clean:
@@ -263,8 +263,19 @@ def _switched_load(drawing: _Drawing, contact: str, load: str, ohms: float) -> N
     drawing.part(load, f"{load}.K", "N", ohms)
 
 
+def _lamp(drawing: _Drawing) -> None:
+    """The oven lamp in its socket, behind the control's contact and the door's switch side by side."""
+    drawing.contact("lamp_switch", "L1K", "oven_lamp.K")
+    drawing.contact("door_switch", "L1K", "oven_lamp.K")
+    drawing.part("lamp_socket", "oven_lamp.K", "oven_lamp.S", CONTACT_OHMS)
+    drawing.part("oven_lamp", "oven_lamp.S", "N", LAMP_OHMS)
+
+
 def _oven(drawing: _Drawing, appliance: Appliance) -> None:
-    """Single-sided element relays on L1; the double-line-break relay on the common L2 side."""
+    """Single-sided element relays on L1; the double-line-break relay on the common L2 side.
+
+    An element hangs on its wire by a push-on terminal. A second oven shares the links and the control, no more.
+    """
     second = "L2K"
     if appliance.cutout == "elements":
         drawing.contact("cutout", "L2K", "L2T")
@@ -274,7 +285,12 @@ def _oven(drawing: _Drawing, appliance: Appliance) -> None:
     for name, watts in elements.items():
         if watts:
             drawing.contact(f"{name}_relay", "L1K", f"{name}.K")
-            drawing.element(f"{name}_element", f"{name}.K", "L2B", watts, appliance.rated_volts)
+            drawing.part(f"{name}_terminal", f"{name}.K", f"{name}.T", CONTACT_OHMS)
+            drawing.element(f"{name}_element", f"{name}.T", "L2B", watts, appliance.rated_volts)
+    if appliance.second_oven_watts:
+        drawing.contact("other_relay", "L1K", "other.K")
+        drawing.contact("other_line_break", "L2K", "other.L2")
+        drawing.element("other_element", "other.K", "other.L2", appliance.second_oven_watts, appliance.rated_volts)
 
 
 def expected_ohms(wiring: Wiring, element: str) -> float:
@@ -282,7 +298,13 @@ def expected_ohms(wiring: Wiring, element: str) -> float:
     return sum(wiring.impedance[half].real for half in wiring.elements[element])
 
 
+def expected_reading(wiring: Wiring, fact: str, element: str) -> float:
+    """What a fact's relative bands are multiples of: a sound element's ohms, or for ``amps.`` its amperes."""
+    ohms = expected_ohms(wiring, element)
+    return wiring.appliance.rated_volts / ohms if fact.startswith("amps.") else ohms
+
+
 def element_of(fact: str, place: str) -> str:
-    """The element a fact about ohms speaks of: ``ohms.bake`` the bake element, ``ohms.element`` a unit's."""
-    name = fact.removeprefix("ohms.")
+    """The element a fact speaks of: ``ohms.bake`` and ``amps.bake`` the bake element, ``ohms.element`` a unit's."""
+    name = fact.partition(".")[2]
     return f"{place}.{name}" if place else f"{name}_element"

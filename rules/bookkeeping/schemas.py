@@ -26,6 +26,8 @@ TRAITS = {
     "self_clean": ("yes", "no"),
     "range_fuses": ("yes", "no"),
     "rings": ("none", "one", "two", "three"),  # the most rings that one of its surface units has
+    "cooling_fan": ("yes", "no"),
+    "second_oven": ("yes", "no"),
 }
 
 
@@ -150,6 +152,8 @@ class ApplianceSchema(Record):
     cutout = one_of("control", "elements", "none", required=True)
     convection_watts = fields.Float(load_default=0.0, validate=validate.Range(min=0, max=20000))
     self_clean = fields.Boolean(load_default=False)
+    cooling_fan = fields.Boolean(load_default=True)
+    second_oven_watts = fields.Float(load_default=0.0, validate=validate.Range(min=0, max=20000))
     supply = one_of("120/240", "208Y/120", load_default="120/240")
     cord = one_of("3-wire", "4-wire", "hard-wired", load_default="4-wire")
     rated_volts = fields.Float(load_default=240.0, validate=validate.Range(min=100, max=300))
@@ -165,6 +169,8 @@ class ApplianceSchema(Record):
             raise ValidationError("list the units of the cooktop, or write cooktop: none and units: []", "units")
         if not data["oven"] and (data["convection_watts"] or data["self_clean"] or data["cutout"] != "none"):
             raise ValidationError("without an oven write cutout: none, and neither convection nor self_clean", "oven")
+        if not data["oven"] and data["second_oven_watts"]:
+            raise ValidationError("without an oven there is no second one; leave it out", "second_oven_watts")
         if data["cooktop"] == "coil" and any(len(unit["watts"]) > 1 for unit in data["units"]):
             raise ValidationError("a plug-in coil has one ring; give its units one number of watts each", "units")
         if not data["oven"] and not data["units"]:

@@ -92,6 +92,8 @@ class Appliance:
     cutout: Literal["control", "elements", "none"]  # what the oven's thermal cut-out breaks
     convection_watts: float = 0.0  # 0: no convection element or fan
     self_clean: bool = False  # with a door-lock motor
+    cooling_fan: bool = True  # runs while the oven heats; without it the cut-out opens
+    second_oven_watts: float = 0.0  # a double oven's other cavity, as a witness; 0: there is none
     supply: Literal["120/240", "208Y/120"] = "120/240"
     cord: Literal["3-wire", "4-wire", "hard-wired"] = "4-wire"
     rated_volts: float = 240.0
@@ -153,6 +155,8 @@ class Fault:
             "self_clean": "yes" if appliance.self_clean else "no",
             "range_fuses": "yes" if appliance.range_fuses else "no",
             "rings": ("none", "one", "two", "three")[max((len(unit.watts) for unit in appliance.units), default=0)],
+            "cooling_fan": "yes" if appliance.oven and appliance.cooling_fan else "no",
+            "second_oven": "yes" if appliance.second_oven_watts else "no",
         }
         if self.place == "surface" and not appliance.units:
             return False

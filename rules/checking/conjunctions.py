@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rules.appliance.wiring import element_of, expected_ohms
+from rules.appliance.wiring import element_of, expected_reading
 from rules.bookkeeping.types import Book, Condition, Derivation, FactTerm, Rule
 from rules.chaining.premises import ANY, EVERY_TRIED, SAME, value_test
 from rules.checking.configurations import CERTAIN, POSSIBLE, Looks, Rows
@@ -206,7 +206,8 @@ def _edges(term: FactTerm, key: str, looks: Looks) -> dict[str, tuple[float, flo
     """Band to its edges in the vocabulary's unit; the outermost reach to infinity. A band not used here is empty."""
     place = key.partition("@")[2].partition("/")[0]
     bands = term.bands_at(place if term.place == "meter" else None)
-    scale = expected_ohms(looks.signatures.wiring, element_of(term.fact, place)) if bands.relative else 1.0
+    wiring = looks.signatures.wiring
+    scale = expected_reading(wiring, term.fact, element_of(term.fact, place)) if bands.relative else 1.0
     edges = dict.fromkeys(term.values, (float("nan"), float("nan")))  # compares as false with everything
     edges |= {word: (low * scale, high * scale) for word, (low, high) in bands.ranges.items()}
     names = list(bands.ranges)

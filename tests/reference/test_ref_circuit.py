@@ -28,7 +28,7 @@ AMOUNTS = {"resistive": (0.5, 5.0, 40.0), "grounded": (0.05, 0.3, 0.5, 0.9), "lo
 AMOUNTS |= {"leaking": (1500.0, 2e4, 5e5), "leaks_at": (0.05, 0.5, 0.9), "uneven": (-0.35, 0.2), "sagging": (0.1,)}
 AMOUNTS |= {"weak": (0.3,), "undersized": (20.0,)}
 SENSOR = {"in_series": (50.0,), "in_shunt": (30000.0,), "offset_f": (25.0,)}
-AMOUNTS |= {"misrated": (0.4, 0.625, 1.6)}
+AMOUNTS |= {"wrong_ohms": (0.4, 0.625, 1.6)}
 
 
 def random_appliance(dice: random.Random, supply: tuple[str, ...] = ("120/240", "208Y/120")) -> Appliance:

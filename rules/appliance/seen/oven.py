@@ -6,7 +6,6 @@ import numpy as np
 
 from rules.appliance.operating import Runs, total_watts
 from rules.appliance.seen.common import (
-    FULL_HEAT,
     LAMP_LIT,
     LAMP_NORMAL,
     SOME_HEAT,
@@ -22,9 +21,11 @@ from rules.appliance.seen.common import (
 )
 from rules.appliance.seen.surface import off_heat
 from rules.appliance.sensing import ROOM_C, SET_F, held_temperature_f
+from rules.electrical.heating import preheat_minutes
 
 GLOWS = 0.4  # share of nominal watts from which an element reddens; common practice
 OVEN_LOSS_W_PER_K = 4.5  # illustrative lumped oven
+SLOW_FACTOR, NEVER_MINUTES = 1.2, 90.0  # of the usual time, and minutes after which nobody waits; common practice
 UPPER_SHARE = 0.10  # share of the time the upper element helps once the oven is hot; from memory
 
 _BOTH = ["bake_element", "broil_element"]
@@ -42,8 +43,11 @@ def _broil_heat(runs: Runs, _: str) -> Words:
 
 
 def _preheat(runs: Runs, _: str) -> Words:
-    given = share(runs, "bake", _BOTH)
-    return words([given < SOME_HEAT, given < FULL_HEAT], ["never", "slow"], "normal")
+    """By time, not by watts: an oven that has lost an element loses more minutes than watts (rule 7 of domain 2.8)."""
+    watts = total_watts(runs.at["bake"], _BOTH)
+    minutes = np.array([preheat_minutes(float(given), SET_F) for given in watts])
+    usual = preheat_minutes(nominal(runs, _BOTH), SET_F)
+    return words([minutes > NEVER_MINUTES, minutes > SLOW_FACTOR * usual], ["never", "slow"], "normal")
 
 
 def _glow(runs: Runs, _: str) -> Words:
@@ -86,7 +90,7 @@ def _offset_f(runs: Runs, _: str) -> Numbers:
     steady = total_watts(runs.at["bake"], ["bake_element"])
     steady += UPPER_SHARE * total_watts(runs.at["bake"], ["broil_element"])
     reachable = (ROOM_C + steady / OVEN_LOSS_W_PER_K) * 1.8 + 32
-    runaway = total_watts(runs.at["bake rest"], _BOTH)
+    runaway = total_watts(runs.at["bake rest"], [*_BOTH, "convection_element"])
     always = (ROOM_C + runaway / OVEN_LOSS_W_PER_K) * 1.8 + 32
     return np.clip(np.maximum(np.minimum(held, reachable), always) - SET_F, -399.0, 399.0)
 
@@ -103,4 +107,5 @@ WHOLE = {
     "oven.lamp": Observer(_oven_lamp, needs=("oven_lamp",)),
     "hazard.heat_when_off": Observer(_heats_at_off),
     "oven.offset": Observer(measure=_offset_f, needs=("bake_element",)),
+    "oven.log_mean": Observer(measure=_offset_f, needs=("bake_element",)),
 }

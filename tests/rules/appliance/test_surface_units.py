@@ -190,9 +190,9 @@ def test_low_volts_cancel_out_below_the_top_mark() -> None:
 @pytest.mark.parametrize(("ratio", "share", "word"), [(0.4, 0.16, "cool"), (2.5, 1.0, "hot"), (1.6, 0.64, "hot")])
 def test_a_switch_of_another_rating(ratio: float, share: float, word: str) -> None:
     """Its heater takes 1/ratio of the watts, so it is closed for ratio times as long, at most always."""
-    run = runs(("switch_heater", "misrated", ratio))
+    run = runs(("switch_heater", "wrong_ohms", ratio))
     assert average(run, UNIT, MEDIUM_DUTY)[0] == pytest.approx(share, rel=0.01)
-    seen = shown(("switch_heater", "misrated", ratio))
+    seen = shown(("switch_heater", "wrong_ohms", ratio))
     assert (at(seen, "surface.heat"), at(seen, "surface.medium_heat")) == ("normal", word)
 
 
@@ -223,14 +223,14 @@ def test_what_tells_a_weld_from_a_dead_heater() -> None:
 )
 def test_an_element_of_other_watts(ratio: float, watts: float, heat: str, ohms: str, amps: str) -> None:
     """24 ohm x 1.6 = 38.4 ohm, 1500 W; a 2400 W element made for 208 V has 18.03 ohm, 3196 W at 240 V (V squared/R)."""
-    run = runs(("element", "misrated", ratio), wiring=COIL)
+    run = runs(("element", "wrong_ohms", ratio), wiring=COIL)
     assert total_watts(run.at[f"high {UNIT}"], RINGS)[0] == pytest.approx(watts, rel=0.015)  # the feed takes 1 %
-    seen = shown(("element", "misrated", ratio), wiring=COIL)
+    seen = shown(("element", "wrong_ohms", ratio), wiring=COIL)
     assert (at(seen, "surface.heat"), at(seen, "ohms.element"), at(seen, "amps.unit")) == (heat, ohms, amps)
 
 
 def test_other_ohms_and_a_bad_joint_add_up_in_any_order() -> None:
-    changes = effects(("element", "misrated", 1.5), ("element", "resistive", 4.0))
+    changes = effects(("element", "wrong_ohms", 1.5), ("element", "resistive", 4.0))
     found = [machines(COIL, order, UNIT)[0].ohms for order in (changes, changes[::-1])]
     assert found[0] == found[1]
     assert sum(found[0].values()).real == pytest.approx(24 * 1.5 + 4)
