@@ -13,13 +13,15 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from rules.appliance import panel
+from rules.appliance.panel import Panel, Panels
 from rules.appliance.wiring import ONE_LEG_TWICE, SWAPS, Wiring, leg_phasors
 from rules.bookkeeping.types import Effect
 from rules.bookkeeping.yamlsource import nearest
 from rules.terms import BookError
 
 #: Settings a user can leave the control in, and the symbol the display then shows.
-SETTINGS = {"locked": "lock", "demo": "demo", "delayed": "timer"}
+SETTINGS = {"locked": "lock", "demo": "demo", "delayed": "timer", "sabbath": "sabbath", "clock_unset": "none"}
 
 SHORT_OHMS = 0.01
 
@@ -27,7 +29,7 @@ SHORT_OHMS = 0.01
 _LAST = {"resistive": 1, "fitted": 1, "open": 2}
 
 #: Modes that say how much: ohms, a share of the element, degrees F, a share of the voltage.
-NEED_AMOUNTS = ("resistive", "grounded", "in_series", "in_shunt", "offset_f", "low_voltage")
+NEED_AMOUNTS = ("resistive", "grounded", "in_series", "in_shunt", "offset_f", "low_voltage", *panel.NEED_AMOUNTS)
 
 
 @dataclass
@@ -46,6 +48,7 @@ class Machine:
     offset_f: float = 0.0
     supply: str = ""
     supply_share: float = 1.0
+    panel: Panel = field(default_factory=Panel)
 
 
 @dataclass(frozen=True)
@@ -68,6 +71,7 @@ class Fleet:
     setting: NDArray[np.str_]
     control_dead: NDArray[np.bool_]
     offset_f: NDArray[np.float64]
+    panels: Panels
 
     def __len__(self) -> int:
         return len(self.admittance)
@@ -91,10 +95,10 @@ def parts_of(wiring: Wiring) -> dict[str, tuple[str, ...]]:
     if wiring.appliance.cord != "hard-wired":
         modes["cord"] = tuple(name for name, ends in SWAPS.items() if f"plug_{ends[1]}" in wiring.impedance)
     if wiring.appliance.oven:
-        modes["control"] = ("dead",)
+        modes["control"] = ("dead", "hung")
         modes["sensor"] = ("open", "shorted", "in_series", "in_shunt", "other_curve")
         modes["setting"] = (*SETTINGS, "offset_f")
-    return modes
+    return modes | panel.parts_of(wiring.appliance)
 
 
 def check_effect(wiring: Wiring, effect: Effect, where: str | None) -> str | None:
@@ -117,8 +121,10 @@ def _check_amounts(effect: Effect) -> str | None:
         wrong = f"{effect.mode} takes no amounts"
     elif not all(math.isfinite(amount) for amount in effect.amounts):
         wrong = f"{effect.mode} needs finite amounts"
-    elif any(not amount > 0 for amount in effect.amounts) and effect.mode != "offset_f":
+    elif any(not amount > 0 for amount in effect.amounts) and effect.mode not in ("offset_f", *panel.FROM_ZERO):
         wrong = f"{effect.mode} needs amounts above 0"
+    elif effect.mode in panel.FROM_ZERO and any(not 0 <= amount <= 1 for amount in effect.amounts):
+        wrong = f"{effect.mode} takes a share of the latch's travel, 0 (home) to 1 (locked)"
     elif effect.mode == "grounded" and any(amount > 1 for amount in effect.amounts):
         wrong = "grounded takes a share of the element, above 0 and at most 1"
     return wrong
@@ -152,8 +158,12 @@ def _apply(machine: Machine, wiring: Wiring, part: str, mode: str, amount: float
         _sensor(machine, mode, amount)
     elif part == "setting":
         _setting(machine, mode, amount)
+    elif part in panel.PARTS:
+        panel.apply(machine.panel, part, mode, amount)
     elif part == "control" and mode == "dead":
         machine.control_dead = True
+    elif part == "control" and mode == "hung":
+        machine.panel.hung = True
     elif part == "supply":
         _supply(machine, mode, amount)
     elif part == "cord":
@@ -254,4 +264,5 @@ def stack(wiring: Wiring, made: Sequence[Machine]) -> Fleet:
         setting=np.array([m.setting for m in made], dtype=np.str_),
         control_dead=np.array([m.control_dead for m in made]),
         offset_f=np.array([m.offset_f for m in made]),
+        panels=Panels([m.panel for m in made]),
     )

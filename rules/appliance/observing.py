@@ -7,13 +7,13 @@ from collections.abc import Mapping
 import numpy as np
 
 from rules.appliance.operating import Runs
-from rules.appliance.seen import meter, oven, supply, surface
+from rules.appliance.seen import controls, lock, meter, oven, supply, surface
 from rules.appliance.seen.common import Numbers, Observer, Words
 from rules.appliance.wiring import Wiring
 from rules.bookkeeping.types import FactTerm
 from rules.terms import fact_key
 
-_SECTIONS = (supply, surface, oven, meter)
+_SECTIONS = (supply, surface, oven, meter, controls, lock)
 BY_UNIT: Mapping[str, Observer] = {fact: seen for section in _SECTIONS for fact, seen in section.BY_UNIT.items()}
 WHOLE: Mapping[str, Observer] = {fact: seen for section in _SECTIONS for fact, seen in section.WHOLE.items()}
 

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.appliance.injecting import Fleet
+from rules.appliance.wiring import LEG_VOLTS
 from rules.electrical.circuit import Solution
 
 Mask = NDArray[np.bool_]
@@ -27,6 +28,8 @@ SENSOR_LEAST, SENSOR_MOST = 850.0, 3000.0
 HEATER_WATTS = 1.0  # least power that still warms the bimetal of an infinite switch; from memory
 
 
+MOTOR_TURNS_FROM = 0.3  # share of its rated watts from which a small gear motor still turns; from memory
+
 LIMITERS = (".high_limit", ".coil_limiter")  # contacts that are closed until their unit is too hot
 Closing = dict[str, bool | Mask]  # contacts that close in a state, for all machines or for those in a mask
 
@@ -38,8 +41,9 @@ class Runs:
     bimetal has warmed); ``warm <unit>`` and ``warm bake`` (at high or bake for so long that what fails only when warm
     has failed); ``limited <unit>`` (at high, its limiter has opened); ``cut out`` (at bake, the cut-out has
     opened); ``hot`` (top hot, knobs off); ``lamp``; ``all high``; ``bake``, ``bake rest`` (called, but
-    satisfied), ``broil``; ``convection`` and ``clean`` where the oven has them; ``loaded`` (every unit at high, or the
-    oven at bake); ``meter <points> <idle|loaded>``. Raises KeyError for any other, naming those there are.
+    satisfied), ``broil``; ``convection``, ``locking`` (the latch is sent to lock) and ``clean`` where the oven has
+    them; ``loaded`` (every unit at high, or the oven at bake); ``meter <points> <idle|loaded>``. Raises KeyError for
+    any other, naming those there are.
     """
 
     def __init__(self, fleet: Fleet, room_sensor_ohms: float) -> None:
@@ -49,13 +53,34 @@ class Runs:
 
     @cached_property
     def can_heat(self) -> Mask:
-        """Machines whose control is able and willing to close its relays."""
+        """Machines whose control closes its heating relays when bake is called: not while the latch is not home."""
+        able: Mask = self.willing & self.fleet.panels.home_seen
+        return able
+
+    @cached_property
+    def lock_turns(self) -> Mask:
+        """Machines whose lock motor turns when it is sent to lock the door."""
+        if "lock_motor" not in self.fleet.wiring.impedance:
+            return np.zeros(len(self.fleet), dtype=bool)
+        full = LEG_VOLTS**2 / self.fleet.wiring.impedance["lock_motor"].real
+        turns: Mask = self.at["locking"].watts(["lock_motor"]) >= MOTOR_TURNS_FROM * full
+        return turns & self.fleet.panels.motor_free
+
+    @cached_property
+    def can_clean(self) -> Mask:
+        """Machines whose control sees the door locked, and so lets self-clean heat."""
+        able: Mask = self.willing & self.fleet.panels.seen_locked(self.lock_turns)
+        return able
+
+    @cached_property
+    def willing(self) -> Mask:
+        """Machines whose control is alive and takes an order: display, setting, keys and sensor as they must be."""
         if not self.fleet.wiring.appliance.oven:
             return np.zeros(len(self.fleet), dtype=bool)
         sensor = seen_by_control(self.fleet, np.full(len(self.fleet), self.room_sensor_ohms))
         plausible = (sensor >= SENSOR_LEAST) & (sensor <= SENSOR_MOST)
         able: Mask = (display_grade(self.fleet, self.at["idle"]) <= 1) & (self.fleet.setting == "") & plausible
-        return able
+        return able & self.fleet.panels.can_start
 
     @cached_property
     def states(self) -> tuple[str, ...]:
@@ -68,7 +93,7 @@ class Runs:
         names += ["lamp", "bake", "warm bake", "bake rest", "broil"] if appliance.oven else []
         names += ["cut out"] if appliance.cutout != "none" else []
         names += ["convection"] if appliance.convection_watts else []
-        names += ["clean"] if appliance.self_clean else []
+        names += ["locking", "clean"] if appliance.self_clean else []
         return (*names, "loaded")
 
     def closing(self, state: str) -> Closing:
@@ -90,9 +115,16 @@ class Runs:
             at_rest = state.startswith("low rest ")
             unit = state.removeprefix("low rest ") if at_rest else unit
             return _knob(self.fleet, unit) | ({f"{unit}.cycling_contact": self._stays(unit)} if at_rest else {})
-        if state in ("idle", "lamp"):
-            return dict.fromkeys(_RELAYS[state], True)
-        return dict.fromkeys(_RELAYS[state.removeprefix("warm ")], self.can_heat)
+        return self._called(state.removeprefix("warm "))
+
+    def _called(self, mode: str) -> Closing:
+        """Relays of one of the control's modes."""
+        if mode in ("idle", "lamp"):
+            return dict.fromkeys(_RELAYS[mode], True)
+        if mode not in ("locking", "clean"):
+            return dict.fromkeys(_RELAYS[mode], self.can_heat)
+        latch: Closing = {"lock_relay": self.willing}
+        return latch if mode == "locking" else latch | dict.fromkeys(_RELAYS[mode], self.can_clean)
 
     def _stays(self, unit: str) -> Mask:
         """Where the cycling contact never opens at low: its bimetal gets no heat."""
@@ -125,7 +157,7 @@ _RELAYS: dict[str, tuple[str, ...]] = {
     "bake rest": ("double_line_break",),
     "broil": ("double_line_break", "broil_relay"),
     "convection": ("double_line_break", "convection_relay", "convection_fan_relay"),
-    "clean": ("double_line_break", "bake_relay", "lock_relay", "cooling_fan_relay"),
+    "clean": ("double_line_break", "bake_relay", "cooling_fan_relay"),
 }
 
 
