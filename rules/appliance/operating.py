@@ -68,8 +68,9 @@ class Runs:
 
     @cached_property
     def can_clean(self) -> Mask:
-        """Machines whose control sees the door locked, and so lets self-clean heat."""
-        able: Mask = self.willing & self.fleet.panels.seen_locked(self.lock_turns)
+        """Machines whose control knows where the latch is and then sees it locked, and so lets self-clean heat."""
+        panels = self.fleet.panels
+        able: Mask = self.willing & panels.place_known & panels.seen_locked(self.lock_turns)
         return able
 
     @cached_property

@@ -178,6 +178,13 @@ class Panels:
         home: Mask = self.unlocked_reads(at) & ~self.locked_reads(at)
         return home
 
+    @property
+    def place_known(self) -> Mask:
+        """Where one of the two switches, and not both, reports the latch with nothing moving."""
+        at = self.latch_at
+        known: Mask = self.unlocked_reads(at) != self.locked_reads(at)
+        return known
+
     def seen_locked(self, turns: Mask) -> Mask:
         """Where the control reads the latch as locked, and not at home as well, once its motor has had its turn."""
         catches = turns & ~self._mask("latch_misses")

@@ -13,6 +13,7 @@ from rules.bookkeeping.types import (
     Condition,
     Derivation,
     Effect,
+    ErrorCode,
     FactTerm,
     Fault,
     Part,
@@ -131,6 +132,10 @@ def rule(record: dict[str, Any], file: str, line: int) -> Rule:
 
 def part(record: dict[str, Any]) -> Part:
     return Part(**record)
+
+
+def error_code(record: dict[str, Any]) -> ErrorCode:
+    return ErrorCode(**record)
 
 
 def caution(record: dict[str, Any]) -> Caution:

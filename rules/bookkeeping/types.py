@@ -59,6 +59,7 @@ class FactTerm:
     hazard: bool = False
     derived: bool = False  # worked out by rules or from the configuration, never told
     model: Literal["circuit", "shows", "context"] = "shows"
+    codes: Mapping[str, str] = field(default_factory=dict)  # code on the display -> value; error_code only
     file: str = ""
     line: int = 0
 
@@ -271,6 +272,15 @@ class Part:
 
 
 @dataclass(frozen=True)
+class ErrorCode:
+    """A code that a display shows, as the shop's own table has it: its text, its group, what it says."""
+
+    code: str
+    group: str
+    says: str
+
+
+@dataclass(frozen=True)
 class Caution:
     """A caution card that tests and answers refer to by name."""
 
@@ -293,4 +303,5 @@ class Book:
     parts: Mapping[str, Part]
     cautions: Mapping[str, Caution]
     setups: Mapping[str, Setup]
+    codes: Mapping[str, ErrorCode]
     words: tuple[YamlSource, ...]  # the lexicon's files, as rules.notes compiles them

@@ -45,9 +45,7 @@ def _code(runs: Runs, _: str) -> Words:
 def _latch_odd(runs: Runs) -> Mask:
     """Both or neither position reported at rest, a latch that never arrives, or a held door that nothing can move."""
     panels = runs.fleet.panels
-    at = panels.latch_at
-    neither_or_both = panels.locked_reads(at) == panels.unlocked_reads(at)
-    odd: Mask = neither_or_both | (runs.willing & (~runs.can_clean | (panels.door_held & ~runs.lock_turns)))
+    odd: Mask = ~panels.place_known | (runs.willing & (~runs.can_clean | (panels.door_held & ~runs.lock_turns)))
     return odd
 
 
