@@ -12,6 +12,7 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Any, cast
 
+from rules.bookkeeping.codes import group_of
 from rules.bookkeeping.types import Appliance, FactTerm, TestCard
 from rules.bookkeeping.yamlsource import nearest
 from rules.electrical.units import parse_quantity
@@ -32,6 +33,7 @@ from rules.terms import (
 
 LONGEST_NOTE = 20_000  # characters; a call note has a few hundred
 MOST_FACTS = 500
+MOST_CODES = 24  # codes of the shop's table that an error lists
 LONGEST_QUOTE = 60  # characters of a wrong value that an error repeats
 _FIELDS = ("fact", "where", "between", "while", "value", "unit", "source", "certainty")
 _CERTAINTIES = ("said", "hedged", "measured")
@@ -209,6 +211,8 @@ class _Reader:
         given = self.given.get("value")
         if isinstance(given, str) and " ".join(given.lower().split()) in _DONT_KNOW_WORDS:
             return DONT_KNOW
+        if self.term.codes:
+            return self.code()
         return self.number(bare) if self.term.kind == "number" else self.choice()
 
     def choice(self) -> str:
@@ -223,6 +227,29 @@ class _Reader:
         if self.given.get("unit") is not None:
             self.wrong("unit", f"{self.term.fact} is a word, not a number; leave unit out")
         return str(value)
+
+    def code(self) -> str:
+        """A group, or a code's text of the shop's table, which stands for its group."""
+        value = self.given.get("value")
+        if isinstance(value, int) and not isinstance(value, bool):
+            value = str(value)
+        if self.given.get("unit") is not None:
+            self.wrong("unit", f"{self.term.fact} is a word, not a number; leave unit out")
+        group = group_of(value, self.term.codes) if isinstance(value, str) else None
+        if group is None and (not isinstance(value, str) or value not in self.term.values):
+            self.wrong("value", self._no_code(value))
+            return ""
+        return group or str(value)
+
+    def _no_code(self, value: Any) -> str:
+        shown = "missing" if value is None else f"{_short(value)} is neither a code of the shop's table nor a group"
+        known = ", ".join(list(self.term.codes)[:MOST_CODES])
+        more = ", ..." if len(self.term.codes) > MOST_CODES else ""
+        hint = nearest(str(value)[:LONGEST_QUOTE].upper(), self.term.codes)
+        return (
+            f"{shown}{hint}; write one of the codes {known}{more}, or the code's group: {', '.join(self.term.values)}. "
+            "A code whose group nobody knows is told as display.code=yes"
+        )
 
     def number(self, bare: bool) -> float:
         value, unit = self.given.get("value"), self.given.get("unit")

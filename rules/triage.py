@@ -31,6 +31,7 @@ from rules.belief.choosing import MOST_TESTS, Gate, NextTest, choose
 from rules.belief.pairs import believe_all
 from rules.belief.posterior import Belief, factors, place_prior
 from rules.belief.signatures import Signatures, build
+from rules.bookkeeping import codes
 from rules.bookkeeping.types import Appliance, Book, Rule, Stop
 from rules.casefile import CaseFile, lay_out
 from rules.chaining import Chainer, ChainRecord, near_misses
@@ -282,9 +283,9 @@ def _singled_out(signatures: Signatures, case: CaseFile) -> list[str]:
 
 
 def _anything_odd(signatures: Signatures, case: CaseFile) -> bool:
-    """Whether anything was said that a sound appliance of this configuration would not show."""
+    """Whether anything was said that a sound appliance of this configuration would not show; a code counts."""
     return any(
-        key in signatures.usual and signatures.usual[key] != word
+        signatures.usual.get(key, word) != word or (key == codes.FACT and word != codes.NO_CODE)
         for statement in case.statements
         for key, word in statement.says
     )

@@ -14,13 +14,15 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from rules.appliance import panel
+from rules.appliance.panel import Panel, Panels
 from rules.appliance.wiring import LEG_VOLTS, ONE_LEG_TWICE, SWAPS, Wiring, leg_phasors
 from rules.bookkeeping.types import Effect
 from rules.bookkeeping.yamlsource import nearest
 from rules.terms import BookError
 
 #: Settings a user can leave the control in, and the symbol the display then shows.
-SETTINGS = {"locked": "lock", "demo": "demo", "delayed": "timer"}
+SETTINGS = {"locked": "lock", "demo": "demo", "delayed": "timer", "sabbath": "sabbath", "clock_unset": "none"}
 
 SHORT_OHMS = 0.01
 
@@ -35,6 +37,7 @@ SENSOR_AMOUNTS = ("in_series", "in_shunt", "leads_shunt", "drift", "displaced_f"
 NEED_AMOUNTS = (
     *SHARES,
     *SENSOR_AMOUNTS,
+    *panel.NEED_AMOUNTS,
     *("resistive", "leaking", "offset_f", "low_voltage", "uneven", "undersized", "wrong_ohms"),
 )
 SIGNED = ("offset_f", "displaced_f", "uneven")  # modes whose amount may be below 0
@@ -70,6 +73,7 @@ class Machine:
     breaker_share: float = 1.0  # of its rating, at which the breaker behaves as at its rating
     breaker_amps: float = 0.0  # rating of the breaker that is fitted; 0: the appliance's own
     miswired: str = ""  # cord or outlet, where conductors are exchanged
+    panel: Panel = field(default_factory=Panel)
 
 
 @dataclass(frozen=True)
@@ -104,6 +108,7 @@ class Fleet:
     breaker_amps: NDArray[np.float64]
     breaker_share: NDArray[np.float64]
     miswired: NDArray[np.str_]
+    panels: Panels
 
     def __len__(self) -> int:
         return len(self.admittance)
@@ -132,10 +137,10 @@ def parts_of(wiring: Wiring) -> dict[str, tuple[str, ...]]:
         swaps = tuple(name for name, ends in SWAPS.items() if f"plug_{ends[1]}" in wiring.impedance)
         modes |= {"cord": swaps, "outlet": swaps}
     if wiring.appliance.oven:
-        modes["control"] = ("dead",)
+        modes["control"] = ("dead", "hung")
         modes["sensor"] = ("open", "shorted", "opens_warm", "other_curve", *SENSOR_AMOUNTS)
         modes["setting"] = (*SETTINGS, "offset_f")
-    return modes
+    return modes | panel.parts_of(wiring.appliance)
 
 
 def check_effect(wiring: Wiring, effect: Effect, where: str | None) -> str | None:
@@ -158,12 +163,14 @@ def _check_amounts(effect: Effect) -> str | None:
         wrong = f"{effect.mode} takes no amounts"
     elif not all(math.isfinite(amount) for amount in effect.amounts):
         wrong = f"{effect.mode} needs finite amounts"
-    elif any(not amount > 0 for amount in effect.amounts) and effect.mode not in SIGNED:
+    elif any(not amount > 0 for amount in effect.amounts) and effect.mode not in (*SIGNED, *panel.FROM_ZERO):
         wrong = f"{effect.mode} needs amounts above 0"
     elif effect.mode in SHARES and any(amount > 1 for amount in effect.amounts):
         wrong = f"{effect.mode} takes a share, above 0 and at most 1"
     elif effect.mode == "uneven" and any(abs(amount) >= 1 for amount in effect.amounts):
         wrong = "uneven takes a share of 120 V, above -1 and below 1"
+    elif effect.mode in panel.FROM_ZERO and any(not 0 <= amount <= 1 for amount in effect.amounts):
+        wrong = f"{effect.mode} takes a share of the latch's travel, 0 (home) to 1 (locked)"
     return wrong
 
 
@@ -205,8 +212,10 @@ def _apply(machine: Machine, wiring: Wiring, part: str, mode: str, amount: float
         _sensor(machine, mode, amount)
     elif part == "setting":
         _setting(machine, mode, amount)
-    elif part == "control" and mode == "dead":
-        machine.control_dead = True
+    elif part in panel.PARTS:
+        panel.apply(machine.panel, part, mode, amount)
+    elif part == "control":
+        _control(machine, mode)
     elif part == "supply":
         _supply(machine, mode, amount)
     elif part in ("cord", "outlet"):
@@ -216,16 +225,17 @@ def _apply(machine: Machine, wiring: Wiring, part: str, mode: str, amount: float
         machine.conducting |= {f"cross_{first}_{second}", f"cross_{second}_{first}"}
     elif part == "breaker":
         _breaker(machine, mode, amount)
-    elif mode == "seized":
-        machine.seized.add(part)
-    elif mode == "opens_warm":
-        machine.opens_warm.add(wiring.elements[part][0] if part in wiring.elements else part)
-    elif mode == "slips":
-        machine.slips.add(part.removesuffix(".knob"))
     elif part in wiring.elements:
         _element(machine, wiring, part, mode, amount)
     else:
         _branch(machine, wiring, part, mode, amount)
+
+
+def _control(machine: Machine, mode: str) -> None:
+    if mode == "dead":
+        machine.control_dead = True
+    else:
+        machine.panel.hung = True
 
 
 def _setting(machine: Machine, mode: str, amount: float) -> None:
@@ -276,7 +286,9 @@ def _sensor(machine: Machine, mode: str, amount: float) -> None:
 
 def _element(machine: Machine, wiring: Wiring, part: str, mode: str, amount: float) -> None:
     near, far = wiring.elements[part]
-    if mode == "open":
+    if mode == "opens_warm":
+        machine.opens_warm.add(near)
+    elif mode == "open":
         machine.ohms[near] = complex("inf")
     elif mode == "shorted":
         machine.ohms |= {near: complex(SHORT_OHMS), far: complex(SHORT_OHMS)}
@@ -300,6 +312,10 @@ def _branch(machine: Machine, wiring: Wiring, part: str, mode: str, amount: floa
         machine.conducting.add(part)
         if amount:
             machine.ohms[part] = complex(amount)
+        return
+    if mode in ("opens_warm", "seized", "slips"):
+        whole = {"opens_warm": machine.opens_warm, "seized": machine.seized, "slips": machine.slips}[mode]
+        whole.add(part.removesuffix(".knob"))
         return
     change: dict[str, Callable[[], complex]] = {
         "open": lambda: complex("inf"),
@@ -354,6 +370,7 @@ def stack(wiring: Wiring, made: Sequence[Machine]) -> Fleet:
         breaker_amps=np.array([m.breaker_amps or wiring.appliance.breaker_amps for m in made]),
         breaker_share=np.array([m.breaker_share for m in made]),
         miswired=np.array([m.miswired for m in made], dtype=np.str_),
+        panels=Panels([m.panel for m in made]),
     )
 
 

@@ -10,7 +10,9 @@ import numpy as np
 from rules.appliance.operating import Runs
 from rules.appliance.seen import (
     branch_circuit,
+    controls,
     insulation,
+    lock,
     meter,
     oven,
     oven_meter,
@@ -25,7 +27,10 @@ from rules.appliance.wiring import Wiring
 from rules.bookkeeping.types import FactTerm
 from rules.terms import fact_key
 
-_SECTIONS = (supply, surface, units, oven, oven_use, meter, oven_meter, sensor, branch_circuit, insulation)
+_SECTIONS = (
+    *(supply, surface, units, oven, oven_use, meter, oven_meter, sensor),
+    *(branch_circuit, insulation, controls, lock),
+)
 BY_UNIT: Mapping[str, Observer] = {fact: seen for section in _SECTIONS for fact, seen in section.BY_UNIT.items()}
 WHOLE: Mapping[str, Observer] = {fact: seen for section in _SECTIONS for fact, seen in section.WHOLE.items()}
 

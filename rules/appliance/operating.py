@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.appliance.injecting import Fleet
-from rules.appliance.wiring import METER_OHMS, METER_POINTS
+from rules.appliance.wiring import LEG_VOLTS, METER_OHMS, METER_POINTS
 from rules.electrical.circuit import Solution
 
 Mask = NDArray[np.bool_]
@@ -33,6 +33,8 @@ TRIPS_AT_ONCE = 5.0  # times its rating, from which a breaker opens without dela
 HEATER_WATTS = 1.0  # least power that still warms the bimetal of an infinite switch; from memory
 
 
+MOTOR_TURNS_FROM = 0.3  # share of its rated watts from which a small gear motor still turns; from memory
+
 LIMITERS = (".high_limit", ".coil_limiter")  # contacts that are closed until their unit is too hot
 Closing = dict[str, bool | Mask]  # contacts that close in a state, for all machines or for those in a mask
 
@@ -45,8 +47,9 @@ class Runs:
     bimetal has warmed); ``limited <unit>`` (at high, its limiter has opened); ``inner <unit>`` (at high with only the
     inner ring chosen, on a unit with several); ``hot`` (top hot, knobs off); ``all high``. ``lamp``; ``door open``;
     ``bake``, ``bake rest`` (called, but satisfied), ``broil``; ``cut out`` (at bake, the cut-out has opened);
-    ``convection`` and ``clean`` where the oven has them; ``other bake`` (a double oven's other cavity). ``warm``
-    before a unit, ``bake``, ``broil`` or ``convection`` (on for so long that what fails only when warm has failed).
+    ``convection``, ``locking`` (the latch is sent to lock) and ``clean`` where the oven has them; ``other bake`` (a
+    double oven's other cavity). ``warm`` before a unit, ``bake``, ``broil`` or ``convection`` (on for so long that what
+    fails only when warm has failed).
     ``loaded`` (every unit at high, or the oven at bake); ``everything`` (all that heats at once); ``other load`` (as
     loaded, while another big load in the house runs); ``meter <points> <idle|loaded>``.
     Raises KeyError for any other, naming those there are.
@@ -91,11 +94,33 @@ class Runs:
     def awake(self) -> Mask:
         """Machines whose control is able and willing to take an order, whatever its sensor says."""
         able: Mask = (display_grade(self.fleet, self.at["idle"]) <= 1) & (self.fleet.setting == "")
-        return able
+        return able & self.fleet.panels.can_start
 
     @cached_property
     def can_heat(self) -> Mask:
-        """Machines whose control is able and willing to close its relays."""
+        """Machines whose control closes its heating relays when bake is called: not while the latch is not home."""
+        able: Mask = self.willing & self.fleet.panels.home_seen
+        return able
+
+    @cached_property
+    def lock_turns(self) -> Mask:
+        """Machines whose lock motor turns when it is sent to lock the door."""
+        if "lock_motor" not in self.fleet.wiring.impedance:
+            return np.zeros(len(self.fleet), dtype=bool)
+        full = LEG_VOLTS**2 / self.fleet.wiring.impedance["lock_motor"].real
+        turns: Mask = self.at["locking"].watts(["lock_motor"]) >= MOTOR_TURNS_FROM * full
+        return turns & self.fleet.panels.motor_free
+
+    @cached_property
+    def can_clean(self) -> Mask:
+        """Machines whose control knows where the latch is and then sees it locked, and so lets self-clean heat."""
+        panels = self.fleet.panels
+        able: Mask = self.willing & panels.place_known & panels.seen_locked(self.lock_turns)
+        return able
+
+    @cached_property
+    def willing(self) -> Mask:
+        """Machines whose control is alive and takes an order: display, setting, keys and sensor as they must be."""
         if not self.fleet.wiring.appliance.oven:
             return np.zeros(len(self.fleet), dtype=bool)
         sensor = seen_by_control(self.fleet, np.full(len(self.fleet), self.room_sensor_ohms))
@@ -123,7 +148,7 @@ class Runs:
         names += ["cut out"] if appliance.cutout != "none" else []
         names += ["convection", "warm convection"] if appliance.convection_watts else []
         names += ["other bake"] if appliance.second_oven_watts else []
-        names += ["clean"] if appliance.self_clean else []
+        names += ["locking", "clean"] if appliance.self_clean else []
         return (*names, "loaded", EVERYTHING, OTHER_LOAD)
 
     def closing(self, state: str) -> Closing:
@@ -145,6 +170,13 @@ class Runs:
             at_rest = state.startswith("low rest ")
             unit = state.removeprefix("low rest ") if at_rest else unit
             return _knob(self.fleet, unit) | ({f"{unit}.cycling_contact": self._stays(unit)} if at_rest else {})
+        return self._mode(state)
+
+    def _mode(self, state: str) -> Closing:
+        """Contacts of the lamp and of the control's modes."""
+        if state in ("locking", "clean"):
+            latch: Closing = {"lock_relay": self.willing}
+            return latch if state == "locking" else latch | dict.fromkeys(_RELAYS[state], self.can_clean)
         by_itself = state in ("idle", "lamp", "door open")  # asks for nothing that the control could refuse
         return dict.fromkeys(_RELAYS[state.removeprefix("warm ")], True if by_itself else self.called(state))
 
@@ -216,7 +248,7 @@ _RELAYS: dict[str, tuple[str, ...]] = {
     "broil": ("double_line_break", "broil_relay", "cooling_fan_relay"),
     "convection": ("double_line_break", "convection_relay", "convection_fan_relay", "cooling_fan_relay"),
     "other bake": ("other_relay", "other_line_break"),
-    "clean": ("double_line_break", "bake_relay", "lock_relay", "cooling_fan_relay"),
+    "clean": ("double_line_break", "bake_relay", "cooling_fan_relay"),
 }
 
 _WARM_MODES = ("warm bake", "warm broil", "warm convection")

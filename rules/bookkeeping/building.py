@@ -13,6 +13,7 @@ from rules.bookkeeping.types import (
     Condition,
     Derivation,
     Effect,
+    ErrorCode,
     FactTerm,
     Fault,
     Pair,
@@ -141,6 +142,10 @@ def van(record: dict[str, Any]) -> Van:
 
 def pair(record: dict[str, Any]) -> Pair:
     return Pair(**{**record, "faults": tuple(record["faults"])})
+
+
+def error_code(record: dict[str, Any]) -> ErrorCode:
+    return ErrorCode(**record)
 
 
 def caution(record: dict[str, Any]) -> Caution:

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from itertools import pairwise
 from typing import Any
 
+from rules.bookkeeping import codes
 from rules.bookkeeping.yamlsource import Path, YamlSource, nearest
 from rules.terms import ALL, OTHERS, ROLES, UNNAMED, split_key
 
@@ -27,6 +28,7 @@ def check(records: Records, origin: Origin) -> list[str]:
         checker.rule(rule)
     for pair in records["pairs"]:
         checker.pair(pair)
+    checker.codes()
     return checker.problems
 
 
@@ -158,6 +160,15 @@ class _Checker:
             return premise.get("by") == "technician"
 
         return any(map(by_technician, when["all_"])) or (bool(when["any_"]) and all(map(by_technician, when["any_"])))
+
+    def codes(self) -> None:
+        """The table of codes: each text once, each group a value of the fact."""
+        earlier: dict[str, str] = {}
+        for name, code in self.records["codes"].items():
+            for field, message in codes.problems_of(code, earlier, self.records["facts"].get(codes.FACT)):
+                self.say("codes", name, (field,), message)
+            source, number = self.origin["codes"][name]
+            earlier.setdefault(codes.plain(name), f"{source.file}:{source.line_of((number,))}")
 
     # --- parts of records -----------------------------------------------------------------------------------------
     def _premise(self, name: str, path: Path, premise: dict[str, Any]) -> None:

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, TypeVar
 
 from marshmallow import ValidationError
 
-from rules.bookkeeping import building, schemas
+from rules.bookkeeping import building, codes, schemas
 from rules.bookkeeping.checking import check
 from rules.bookkeeping.types import Appliance, Book
 from rules.bookkeeping.yamlsource import YamlSource, nearest, parse
@@ -33,6 +34,7 @@ _PLACES: dict[str, tuple[str, type[schemas.Record]]] = {
     "setups": ("setups.yaml", schemas.SetupSchema),
     "vans": ("vans.yaml", schemas.VanSchema),
     "pairs": ("pairs.yaml", schemas.PairSchema),
+    "codes": ("codes.yaml", schemas.CodeSchema),
     "faults": ("faults/*.yaml", schemas.FaultSchema),
     "tests": ("tests/*.yaml", schemas.TestSchema),
     "rules": ("trade/*.yaml", schemas.RuleSchema),
@@ -162,10 +164,13 @@ def _book(
             made[name] = make(record, source.file, source.line_of((number,)))
         return MappingProxyType(made)
 
-    facts = placed("facts", building.fact_term)
+    facts = dict(placed("facts", building.fact_term))
+    table = frozen("codes", building.error_code)
+    if codes.FACT in facts:
+        facts[codes.FACT] = replace(facts[codes.FACT], codes={code.code: code.group for code in table.values()})
     return Book(
         version=f"sha256:{digest}",
-        facts=facts,
+        facts=MappingProxyType(facts),
         appliances=frozen("appliances", building.appliance),
         faults=placed("faults", building.fault),
         tests=frozen("tests", lambda record: building.test_card(record, facts)),
@@ -175,6 +180,7 @@ def _book(
         setups=frozen("setups", building.setup),
         vans=frozen("vans", building.van),
         pairs=frozen("pairs", building.pair),
+        codes=table,
         words=tuple(words),
     )
 

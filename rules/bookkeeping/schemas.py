@@ -405,6 +405,22 @@ class PairSchema(Record):
     source = Text(required=True)
 
 
+class CodeText(Text):
+    """A code as the display shows it; YAML would turn a bare 010 into another number."""
+
+    def _deserialize(self, value: Any, *args: Any, **options: Any) -> str:
+        if not isinstance(value, str):
+            raise ValidationError('put the code in quotes, for example "ZS-11"')
+        return super()._deserialize(value, *args, **options)
+
+
+class CodeSchema(Record):
+    key = "code"
+    code = CodeText(required=True, validate=validate.Length(max=20, error="is longer than any code on a display"))
+    group = Text(required=True)
+    says = Text(required=True)
+
+
 class CautionSchema(Record):
     key = "caution"
     caution = Text(required=True)

@@ -59,6 +59,7 @@ class FactTerm:
     hazard: bool = False
     derived: bool = False  # worked out by rules or from the configuration, never told
     model: Literal["circuit", "shows", "context"] = "shows"
+    codes: Mapping[str, str] = field(default_factory=dict)  # code on the display -> value; error_code only
     file: str = ""
     line: int = 0
 
@@ -305,6 +306,15 @@ class Pair:
 
 
 @dataclass(frozen=True)
+class ErrorCode:
+    """A code that a display shows, as the shop's own table has it: its text, its group, what it says."""
+
+    code: str
+    group: str
+    says: str
+
+
+@dataclass(frozen=True)
 class Caution:
     """A caution card that tests and answers refer to by name."""
 
@@ -329,4 +339,5 @@ class Book:
     setups: Mapping[str, Setup]
     vans: Mapping[str, Van]
     pairs: Mapping[str, Pair]
+    codes: Mapping[str, ErrorCode]
     words: tuple[YamlSource, ...]  # the lexicon's files, as rules.notes compiles them

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from rules.checking.ambiguity import AmbiguityGroup, ambiguity_groups
+from rules.checking.codes import check_codes
 from rules.checking.configurations import configurations
 from rules.checking.coverage import check_faults
 from rules.checking.examples import check_examples
@@ -43,6 +44,7 @@ def report(expert: Expert) -> Report:
     made = configurations(expert)
     findings += check_pointers(book, made)
     findings += check_ruling_out(book, made)
+    findings += check_codes(book)
     findings += check_faults(book, made)
     findings += check_examples(expert)
     findings += check_overlap(rules)

@@ -16,6 +16,7 @@ KINDS: dict[str, Level] = {
     "pointer-not-everywhere": "note",
     "unlisted-rival": "error",
     "unsound-ruling-out": "error",
+    "code-decides": "error",
     "fault-not-pointed-at": "error",
     "fault-without-test": "error",
     "example-does-not-hold": "error",
@@ -27,11 +28,7 @@ KINDS: dict[str, Level] = {
 }
 
 #: Findings that stand on purpose: kind and subject, with the reason.
-ACCEPTED: dict[tuple[str, str], str] = {
-    ("fault-not-pointed-at", "settings.thermometer_misread"): (
-        "every oven offset fits it, so a rule would point at it whenever one is told; its weight alone carries it"
-    ),
-}
+ACCEPTED: dict[tuple[str, str], str] = {}
 
 
 @dataclass(frozen=True)

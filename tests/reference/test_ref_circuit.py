@@ -27,6 +27,7 @@ NGSPICE_CASES, LCAPY_CASES = 220, 24
 AMOUNTS = {"resistive": (0.5, 5.0, 40.0), "grounded": (0.05, 0.3, 0.5, 0.9), "low_voltage": (0.85, 0.95)}
 AMOUNTS |= {"leaking": (1500.0, 2e4, 5e5), "leaks_at": (0.05, 0.5, 0.9), "uneven": (-0.35, 0.2), "sagging": (0.1,)}
 AMOUNTS |= {"weak": (0.3,), "undersized": (20.0,)}
+PANEL = {"bridged": (200.0, 5000.0), "line_open": (1.0, 2.0), "held_at": (0.0, 1.0), "jammed": (0.0, 0.6, 1.0)}
 SENSOR = {"in_series": (50.0,), "in_shunt": (30000.0,), "offset_f": (25.0,)}
 AMOUNTS |= {"wrong_ohms": (0.4, 0.625, 1.6)}
 
@@ -63,7 +64,7 @@ def random_effects(dice: random.Random, wiring: Wiring) -> list[Effect]:
     effects = []
     for part in dice.sample(sorted(known), dice.choice([0, 1, 1, 2])):
         mode = dice.choice(known[part])
-        amounts = AMOUNTS.get(mode) or SENSOR.get(mode) or ()
+        amounts = AMOUNTS.get(mode) or SENSOR.get(mode) or PANEL.get(mode) or ()
         effects.append(Effect(part, mode, (dice.choice(amounts),) if amounts else ()))
     return effects
 

@@ -1,4 +1,4 @@
-"""Breaker, display, keys, and the volts at the terminal block."""
+"""Breaker, display, and the volts at the terminal block."""
 
 from __future__ import annotations
 
@@ -27,17 +27,6 @@ def _display_with_burner(runs: Runs, _: str) -> Words:
     best = np.min([display_grade(runs.fleet, runs.at[f"high {unit}"]) for unit in units], axis=0)
     words: Words = np.array(["lit", "dim", "dim", "dark"])[best]
     return words
-
-
-def _keys(runs: Runs, _: str) -> Words:
-    alive = display_grade(runs.fleet, runs.at["idle"]) <= 1
-    return words([~alive, runs.fleet.setting == "locked"], ["dead", "locked"], "respond")
-
-
-def _symbols(runs: Runs, _: str) -> Words:
-    alive = display_grade(runs.fleet, runs.at["idle"]) <= 1
-    shown = [runs.fleet.setting == setting for setting in ("locked", "demo", "delayed")]
-    return words([~alive, *shown], ["", "lock", "demo", "timer"], "none")
 
 
 def _breaker(runs: Runs, _: str) -> Words:
@@ -112,6 +101,4 @@ WHOLE = {
     "amps.at_trip": Observer(_amps_at_trip),
     "display": Observer(_display, needs=("control",)),
     "display.with_burner_on": Observer(_display_with_burner, needs=("control", "indicator_lamp")),
-    "oven.keys": Observer(_keys, needs=("control",)),
-    "symbols": Observer(_symbols, needs=("control",)),
 }
