@@ -23,8 +23,9 @@ NONE_FLOWS, TOO_LITTLE, TOO_MUCH = 0.02, 0.88, 1.10  # of the current the watts 
 
 def _broken(runs: Runs, branches: list[str]) -> Mask:
     """Where any of some branches in a row is open."""
-    here = [branch for branch in branches if branch in runs.fleet.wiring.impedance]
-    broken: Mask = np.isinf(resistance(runs, here, "idle"))
+    column = runs.fleet.wiring.network.branch_number()
+    here = [column[branch] for branch in branches if branch in column]
+    broken: Mask = (runs.fleet.admittance[:, here] == 0).any(axis=1)
     return broken
 
 
@@ -35,7 +36,7 @@ def _arriving(runs: Runs) -> tuple[NDArray[np.float64], NDArray[np.float64], NDA
 
 
 def _supply_words(runs: Runs, legs: tuple[list[str], list[str]], rest: list[tuple[Mask, str]]) -> Words:
-    """What a point of the supply offers, unloaded, behind the branches of each leg."""
+    """What a point of the supply offers, unloaded, behind each leg's branches; ``rest`` is told before voltages."""
     across, first, second = _arriving(runs)
     lost = [_broken(runs, leg) for leg in legs]
     known = [
@@ -51,8 +52,9 @@ def _supply_words(runs: Runs, legs: tuple[list[str], list[str]], rest: list[tupl
 
 
 def _panel(runs: Runs, _: str) -> Words:
-    """At the breaker's load side."""
-    return _supply_words(runs, (["breaker_l1"], ["breaker_l2"]), [])
+    """At the breaker's load side, the range plugged in: a short there leaves nothing."""
+    words_there = _supply_words(runs, (["breaker_l1"], ["breaker_l2"]), [])
+    return np.where(runs.cleared, "dead", words_there)
 
 
 def _outlet(runs: Runs, _: str) -> Words:

@@ -166,6 +166,7 @@ def test_a_short_trips_at_once_and_leaves_the_range_dead(points: str) -> None:
     seen = shown(effect(f"short_{points.lower().replace('-', '_')}", "fitted"))
     assert (seen["breaker"], seen["breaker.after_reset"]) == ("trips_at_once", "trips_at_once")
     assert (seen["display"], seen["surface.heat@left_front"], seen["volts@L1-N/idle"]) == ("dark", "none", "dead")
+    assert (seen["panel.supply"], seen["outlet.supply"]) == ("dead", "right")  # unplugged, the breaker holds
     shorted = [key for key, word in seen.items() if key.startswith("ohms.block") and word == "short"]
     assert shorted == [f"ohms.block@{points}"]
 
