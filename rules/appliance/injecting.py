@@ -96,6 +96,7 @@ def parts_of(wiring: Wiring) -> dict[str, tuple[str, ...]]:
     for unit in wiring.appliance.positions:
         modes[f"{unit}.switch_heater"] += ("misrated",)
         modes[f"{unit}.knob"] = ("slips",)
+        modes[f"{unit}.unit"] = ("misrated",)  # all of its rings
     modes |= {"breaker": ("open",), "supply": ("208Y/120", "low_voltage", ONE_LEG_TWICE)}
     if wiring.appliance.cord != "hard-wired":
         modes["cord"] = tuple(name for name, ends in SWAPS.items() if f"plug_{ends[1]}" in wiring.impedance)
@@ -187,6 +188,9 @@ def _apply(machine: Machine, wiring: Wiring, part: str, mode: str, amount: float
         machine.slips.add(part.removesuffix(".knob"))
     elif part in wiring.elements:
         _element(machine, wiring, part, mode, amount)
+    elif part.endswith(".unit"):
+        for ring in (element for element in wiring.elements if element.startswith(part.removesuffix("unit"))):
+            _element(machine, wiring, ring, mode, amount)
     else:
         _branch(machine, wiring, part, mode, amount)
 
