@@ -131,6 +131,7 @@ def parts_of(wiring: Wiring) -> dict[str, tuple[str, ...]]:
     for unit in wiring.appliance.positions:
         modes[f"{unit}.switch_heater"] += ("wrong_ohms",)
         modes[f"{unit}.knob"] = ("slips",)
+        modes[f"{unit}.unit"] = ("wrong_ohms",)  # all of its rings
     modes["breaker"] = ("open", "weak", "undersized")
     modes["supply"] = ("208Y/120", "low_voltage", "uneven", "sagging", ONE_LEG_TWICE)
     if wiring.appliance.cord != "hard-wired":
@@ -227,6 +228,9 @@ def _apply(machine: Machine, wiring: Wiring, part: str, mode: str, amount: float
         _breaker(machine, mode, amount)
     elif part in wiring.elements:
         _element(machine, wiring, part, mode, amount)
+    elif part.endswith(".unit"):
+        for ring in (element for element in wiring.elements if element.startswith(part.removesuffix("unit"))):
+            _element(machine, wiring, ring, mode, amount)
     else:
         _branch(machine, wiring, part, mode, amount)
 

@@ -229,6 +229,15 @@ def test_an_element_of_other_watts(ratio: float, watts: float, heat: str, ohms: 
     assert (at(seen, "surface.heat"), at(seen, "ohms.element"), at(seen, "amps.unit")) == (heat, ohms, amps)
 
 
+def test_a_wrong_radiant_element_is_wrong_in_every_ring() -> None:
+    """1000 and 2000 W at 1.6 times the ohms: 625 and 1250 W."""
+    run = runs(("unit", "wrong_ohms", 1.6), where="right_front")
+    given = [total_watts(run.at["high right_front"], [f"right_front.{r}"])[0] for r in ("element", "ring2")]
+    assert given == pytest.approx([625, 1250], rel=0.015)
+    seen = shown(("unit", "wrong_ohms", 1.6), where="right_front")
+    assert (at(seen, "ohms.element", "right_front"), at(seen, "ohms.ring2", "right_front")) == ("high", "high")
+
+
 def test_other_ohms_and_a_bad_joint_add_up_in_any_order() -> None:
     changes = effects(("element", "wrong_ohms", 1.5), ("element", "resistive", 4.0))
     found = [machines(COIL, order, UNIT)[0].ohms for order in (changes, changes[::-1])]
