@@ -160,7 +160,7 @@ def _live(wiring: Wiring, machines: Sequence[Machine], probe: Probe) -> NDArray[
     fitted = _with_meter(wiring, probe) if probe.quantity == "volts" else wiring
     fleet = stack(fitted, machines)
     room = room_sensor_ohms(fitted) if fitted.appliance.oven else 0.0
-    solution = solve_state(fleet, Runs(fleet, room).closing(probe.state))
+    solution = solve_state(fleet, Runs(fleet, room).closing(probe.state), warm=probe.state.startswith("warm "))
     if probe.quantity == "volts":
         return solution.across(PROBE)
     branch = fitted.elements[probe.at][0] if probe.at in fitted.elements else probe.at

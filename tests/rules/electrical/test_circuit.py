@@ -72,3 +72,14 @@ def test_bad_drawings() -> None:
         Network.draw({}, {"a": ("X", "Y")})
     with pytest.raises(NetworkError, match="no node Q"):
         Network.draw({"G": 0}, {"a": ("G", "X")}).solve(np.array([[1]])).node("Q")
+
+
+def test_cases_that_are_alike_share_one_answer() -> None:
+    """Solved together, alike or not, every case gives what it gives alone, whatever its sources."""
+    network = Network.draw({"G": 0, "L": 120}, {"a": ("L", "x"), "b": ("x", "G")})
+    cases = np.array([[1, 1], [1, 3], [1, 1], [0, 1], [1, 1]], dtype=complex)
+    pins = np.array([[0, 120], [0, 120], [0, 240], [0, 120], [0, 120]], dtype=complex)
+    together = network.solve(cases, pins).node("x")
+    assert together == pytest.approx([60, 30, 120, 0, 60])
+    alone = [network.solve(case[None], pin[None]).node("x")[0] for case, pin in zip(cases, pins, strict=True)]
+    assert together == pytest.approx(alone)
