@@ -167,7 +167,7 @@ def _live(wiring: Wiring, machines: Sequence[Machine], probe: Probe) -> NDArray[
     closing = Runs(fleet, room).closing(probe.state)
     if probe.state == OTHER_LOAD:
         fleet = replace(fleet, pinned=fleet.pinned * (1 - fleet.sag[:, None]))
-    solution = solve_state(fleet, closing)
+    solution = solve_state(fleet, closing, warm=probe.state.startswith("warm "))
     if probe.quantity == "volts":
         return solution.across(PROBE)
     branch = fitted.elements[probe.at][0] if probe.at in fitted.elements else probe.at

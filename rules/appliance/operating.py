@@ -128,11 +128,18 @@ class Runs:
         able: Mask = self.awake & plausible
         return able
 
+    @cached_property
+    def stays_awake(self) -> Mask:
+        """Machines whose control keeps its supply and its sensor once everything is warm."""
+        warm = solve_state(self.fleet, {}, warm=True)
+        kept: Mask = (display_grade(self.fleet, warm) <= 1) & ~self.fleet.sensor_opens_warm
+        return kept
+
     def called(self, state: str) -> Mask:
         """Machines whose control closes the relays of a mode."""
         if state == "other bake":
             return self.awake
-        return self.can_heat & ~self.fleet.sensor_opens_warm if state.startswith("warm ") else self.can_heat
+        return self.can_heat & self.stays_awake if state.startswith("warm ") else self.can_heat
 
     @cached_property
     def states(self) -> tuple[str, ...]:

@@ -178,3 +178,10 @@ def test_loads_have_no_steady_ohms(at: str) -> None:
 def test_the_element_s_band_is_the_verdict_s_own() -> None:
     band = expected(RANGE, [Machine()], Probe("ohms", "bake_element"))[0]
     assert (band.low, band.high) == pytest.approx(cold_band(2585.0), rel=1e-3)
+
+
+def test_a_relay_that_parts_when_hot_reads_so_only_then() -> None:
+    """OV-24: good cold, the line voltage across the contact once it has quit."""
+    joint = ("bake_relay", "opens_warm")
+    assert reads(Probe("volts", "bake_relay", "bake"), joint) < 0.5
+    assert reads(Probe("volts", "bake_relay", "warm bake"), joint) == pytest.approx(240, abs=2)

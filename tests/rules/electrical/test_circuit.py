@@ -99,3 +99,14 @@ def test_cases_that_differ_only_where_no_current_flows_share_an_answer() -> None
         assert together.watts(["a", "c"])[row] == pytest.approx(alone.watts(["a", "c"])[0])
     assert together.node("X").real == pytest.approx([40, 40, 24, 40, 20])
     assert np.isnan(together.node("Z")).tolist() == [True, True, True, False, True]
+
+
+def test_cases_that_are_alike_share_one_answer() -> None:
+    """Solved together, alike or not, every case gives what it gives alone, whatever its sources."""
+    network = Network.draw({"G": 0, "L": 120}, {"a": ("L", "x"), "b": ("x", "G")})
+    cases = np.array([[1, 1], [1, 3], [1, 1], [0, 1], [1, 1]], dtype=complex)
+    pins = np.array([[0, 120], [0, 120], [0, 240], [0, 120], [0, 120]], dtype=complex)
+    together = network.solve(cases, pins).node("x")
+    assert together == pytest.approx([60, 30, 120, 0, 60])
+    alone = [network.solve(case[None], pin[None]).node("x")[0] for case, pin in zip(cases, pins, strict=True)]
+    assert together == pytest.approx(alone)
