@@ -86,18 +86,15 @@ def triage(expert: Expert, enquiry: Enquiry) -> Triage:
     facts, misplaced = _fitting(facts, enquiry, appliance)
     signatures = expert.signatures(appliance)
     facts, foreign = _answerable(signatures, book, facts, enquiry)
-    case = lay_out(facts, book.facts, appliance, lambda fact, place: _expected(signatures, fact, place))
-    record = expert.chainer.run(case.known)
-    fired = _fired(book, case, record)
-    stop = _stop(fired)
+    weighed = weigh(book, expert.chainer, signatures, facts)
+    case, fired, stop, belief = weighed.case, weighed.fired, weighed.stop, weighed.belief
     scope = _scope(case)
-    belief = _belief(book, signatures, case, fired)
     informed = scope.in_scope and _anything_odd(signatures, case)
     conclusions = concluding.conclude(signatures, belief, case, fired, book.facts) if informed else ()
     tests: tuple[TestAdvice, ...] = ()
     if scope.in_scope:
-        gate = _gate(book, enquiry.role, case, fired, stop is not None)
-        chosen = choose(book, signatures, belief.probability, gate, _askable(case, appliance))
+        gate = gate_of(book, weighed, enquiry.role)
+        chosen = choose(book, signatures, belief.probability, gate, askable(case, appliance))
         tests = advise(book, signatures, chosen, case.unnamed_at)
     needs = [entry.rule.visit for entry in fired if entry.rule.visit]
     answer = Triage(
@@ -114,7 +111,7 @@ def triage(expert: Expert, enquiry: Enquiry) -> Triage:
         next_tests=tests,
         visit=visit.plan(signatures, belief.probability, stop, needs, informed, in_scope=scope.in_scope),
         cautions=(f"NOTICE: {book.cautions['local_code'].say}",),
-        nearly=_nearly(book, record, case) if enquiry.explain == "full" else (),
+        nearly=_nearly(book, weighed.record, case) if enquiry.explain == "full" else (),
     )
     return _finished(answer, enquiry)
 
@@ -179,6 +176,28 @@ def _expected(signatures: Signatures, fact: str, place: str) -> float:
 
 
 # --- through it --------------------------------------------------------------------------------------------------
+@dataclass(frozen=True)
+class Weighed:
+    """A case through the rules and the belief, before anything is put into words."""
+
+    case: CaseFile
+    record: ChainRecord
+    fired: Sequence[Fired]
+    stop: StopNow | None
+    belief: Belief
+
+
+def weigh(book: Book, chainer: Chainer, signatures: Signatures, facts: Sequence[Fact]) -> Weighed:
+    """Lay the facts of a case out, chain the rules over them and weigh every fault.
+
+    The facts must fit the appliance of ``signatures``.
+    """
+    case = lay_out(facts, book.facts, signatures.appliance, lambda fact, place: _expected(signatures, fact, place))
+    record = chainer.run(case.known)
+    fired = _fired(book, case, record)
+    return Weighed(case, record, fired, _stop(fired), _belief(book, signatures, case, fired))
+
+
 def _fired(book: Book, case: CaseFile, record: ChainRecord) -> list[Fired]:
     made = []
     for firing in record.firings:
@@ -240,17 +259,20 @@ def _anything_odd(signatures: Signatures, case: CaseFile) -> bool:
     )
 
 
-def _gate(book: Book, role: Role, case: CaseFile, fired: Sequence[Fired], stopped: bool) -> Gate:
+def gate_of(book: Book, weighed: Weighed, role: Role) -> Gate:
+    """What may be asked next in this case by this role: what rules allow and forbid, a stop, what is known already."""
+
     def matched(patterns: Iterable[str]) -> frozenset[str]:
         return frozenset(test for pattern in patterns for test in fnmatch.filter(book.tests, pattern))
 
-    allowed = matched(pattern for entry in fired for pattern in entry.rule.allow)
-    forbidden = matched(pattern for entry in fired for pattern in entry.rule.forbid)
-    measured = any(statement.certainty == "measured" for statement in case.statements)
-    return Gate(role, allowed, forbidden, stopped, frozenset(case.words()), measured)
+    allowed = matched(pattern for entry in weighed.fired for pattern in entry.rule.allow)
+    forbidden = matched(pattern for entry in weighed.fired for pattern in entry.rule.forbid)
+    measured = any(statement.certainty == "measured" for statement in weighed.case.statements)
+    known = frozenset(weighed.case.words())
+    return Gate(role, allowed, forbidden, weighed.stop is not None, known, measured)
 
 
-def _askable(case: CaseFile, appliance: Appliance) -> tuple[str, ...]:
+def askable(case: CaseFile, appliance: Appliance) -> tuple[str, ...]:
     """Units a question may be about: with an unnamed one in play, that one and those named."""
     if case.unnamed_at is None:
         return appliance.positions
