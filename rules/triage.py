@@ -168,7 +168,7 @@ def _answerable(
     return [fact for fact in facts if fact not in foreign], tuple(dict.fromkeys(f.text or f.key for f in foreign))
 
 
-def _expected(signatures: Signatures, fact: str, place: str) -> float:
+def expected_of(signatures: Signatures, fact: str, place: str) -> float:
     element = {"ohms.bake": "bake_element", "ohms.broil": "broil_element"}.get(fact, f"{place}.element")
     if element not in signatures.wiring.elements:
         raise InputError([Problem(fact, f"{signatures.appliance.title} has no such element")])
@@ -192,7 +192,7 @@ def weigh(book: Book, chainer: Chainer, signatures: Signatures, facts: Sequence[
 
     The facts must fit the appliance of ``signatures``.
     """
-    case = lay_out(facts, book.facts, signatures.appliance, lambda fact, place: _expected(signatures, fact, place))
+    case = lay_out(facts, book.facts, signatures.appliance, lambda fact, place: expected_of(signatures, fact, place))
     record = chainer.run(case.known)
     fired = _fired(book, case, record)
     return Weighed(case, record, fired, _stop(fired), _belief(book, signatures, case, fired))

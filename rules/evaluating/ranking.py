@@ -1,0 +1,118 @@
+"""The ranker under evaluation, through the same doors as :func:`rules.triage.triage`.
+
+Everything this package knows of ``rules.belief`` and of the pipeline is in this module. Nothing is put into words
+here, so that a step costs a millisecond or two.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+
+from rules.belief import posterior
+from rules.belief.choosing import LEAST_BITS, SURE_FROM, Gate, choose, information
+from rules.belief.posterior import error_of, heard, mistakes
+from rules.belief.signatures import Signatures, Table
+from rules.bookkeeping.types import Book, TestCard
+from rules.chaining import Chainer
+from rules.terms import Fact, Role, fact_key
+from rules.triage import Expert, Weighed, askable, expected_of, gate_of, weigh
+
+__all__ = ["LEAST_BITS", "SURE_FROM", "Ask", "Ranker", "Table", "Weighed", "assuming", "error_of", "mistakes", "ranker_for"]
+
+
+@dataclass(frozen=True)
+class Ask:
+    """A test at a place, and the key it reads."""
+
+    card: TestCard
+    where: str | None
+    key: str
+
+
+@dataclass(frozen=True)
+class Ranker:
+    """A book with its rules and the signature table of one appliance."""
+
+    book: Book
+    chainer: Chainer
+    signatures: Signatures
+
+    def weigh(self, facts: Sequence[Fact]) -> Weighed:
+        """The case through rules and belief."""
+        return weigh(self.book, self.chainer, self.signatures, facts)
+
+    def expected(self, fact: str, place: str) -> float:
+        """What a sound part reads, for bands that are relative to it."""
+        return expected_of(self.signatures, fact, place)
+
+    def gate(self, weighed: Weighed, role: Role, asked: frozenset[str]) -> Gate:
+        """What may be asked; ``asked`` are keys that were asked in vain and are not asked again."""
+        gate = gate_of(self.book, weighed, role)
+        return replace(gate, answered=gate.answered | asked)
+
+    def advised(self, weighed: Weighed, gate: Gate, paid: frozenset[str]) -> list[Ask]:
+        """What Coldleg would ask next, best first; nothing once it would rather stop asking."""
+        book = _with_paid(self.book, paid)
+        units = askable(weighed.case, self.signatures.appliance)
+        chosen = choose(book, self.signatures, weighed.belief.probability, gate, units)
+        return [Ask(self.book.tests[test.card.test], test.where, test.key) for test in chosen]
+
+    def open_to(self, gate: Gate, weighed: Weighed) -> list[Ask]:
+        """Everything that may be asked now, in the book's order."""
+        units = askable(weighed.case, self.signatures.appliance)
+        return [
+            ask for card in self.book.tests.values() if gate.lets_through(card) for ask in self.at_places(card, units)
+            if ask.key not in gate.answered
+        ]
+
+    def at_places(self, card: TestCard, units: Sequence[str]) -> list[Ask]:
+        """A test at each place it can be done on this appliance; the dead-check reads no symptom and has its own."""
+        if self.book.facts[card.reads].place == "surface":
+            asks = [Ask(card, unit, fact_key(card.reads, unit)) for unit in units]
+        else:
+            asks = [Ask(card, None, fact_key(card.reads, card.between, card.during))]
+        return [ask for ask in asks if ask.key in self.signatures.tables or card.reads == "dead_check"]
+
+    def dead_check(self) -> Ask:
+        """The test that opens the way to hands-in work."""
+        card = next(card for card in self.book.tests.values() if card.reads == "dead_check")
+        return Ask(card, None, "dead_check")
+
+    def gain(self, ask: Ask, probability: Table) -> float:
+        """What a technician's test is expected to tell at a belief, bits, less what "don't know" costs."""
+        term = self.book.facts[ask.card.reads]
+        error = error_of("technician", "measured" if ask.card.who == "technician" else "said")
+        table = heard(self.signatures.tables[ask.key], term, self.signatures.usual.get(ask.key), error)
+        return information(table, probability) * (1 - ask.card.dont_know)
+
+    def price(self, card: TestCard, paid: frozenset[str]) -> float:
+        """Minutes of a test with its preparation, unless that is paid already."""
+        setup = self.book.setups[card.setup].minutes if card.setup and card.setup not in paid else 0.0
+        return card.minutes + setup
+
+
+def ranker_for(expert: Expert, configuration: str) -> Ranker:
+    """The ranker on one of the book's configurations."""
+    return Ranker(expert.book, expert.chainer, expert.signatures(expert.book.appliances[configuration]))
+
+
+def _with_paid(book: Book, paid: frozenset[str]) -> Book:
+    """The book as it stands in a visit: preparation that was paid costs nothing more."""
+    if not paid:
+        return book
+    setups = {name: replace(setup, minutes=0.0) if name in paid else setup for name, setup in book.setups.items()}
+    return replace(book, setups=setups)
+
+
+@contextmanager
+def assuming(caller_error: float | None) -> Iterator[None]:
+    """Let the ranker assume another error of callers, for as long as the block runs (this process, one thread)."""
+    kept = dict(posterior.ERROR)
+    if caller_error is not None:
+        posterior.ERROR.update(caller=caller_error, desk=caller_error)
+    try:
+        yield
+    finally:
+        posterior.ERROR.update(kept)
