@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from rules.bookkeeping.types import Appliance, FactTerm
 from rules.chaining import KnownFact
-from rules.terms import ALL, OTHERS, TRUST, UNNAMED, Fact, fact_key, fact_of, split_key
+from rules.terms import ALL, OTHERS, TRUST, UNNAMED, Fact, Source, fact_key, fact_of, split_key
 
 #: Gives the value expected of a sound part, for readings whose bands are relative to it: (fact, place) -> number.
 Expected = Callable[[str, str], float]
@@ -37,7 +37,10 @@ class Contradiction:
 
 @dataclass(frozen=True)
 class CaseFile:
-    """A case, laid out; ``known[i].id == i``. ``unnamed_at``: the unit standing in for one the caller did not name."""
+    """A case, laid out; ``known[i].id == i``. ``unnamed_at``: the unit standing in for one the caller did not name.
+
+    ``not_told``: keys that were asked about without an answer, each with who could not tell.
+    """
 
     understood: tuple[Fact, ...]
     statements: tuple[Statement, ...]
@@ -45,6 +48,7 @@ class CaseFile:
     origins: tuple[tuple[int, ...], ...]  # for each known fact, the understood ones it was said by
     contradictions: tuple[Contradiction, ...]
     unnamed_at: str | None
+    not_told: tuple[tuple[str, Source], ...] = ()
 
     def words(self) -> dict[str, str]:
         """Key to word, for the facts that rules go by."""
@@ -57,27 +61,41 @@ def lay_out(facts: Iterable[Fact], terms: Mapping[str, FactTerm], appliance: App
     What rules may know of the configuration comes in as a known fact of its own, said by nobody.
     """
     understood = _in_order(facts, terms)
-    stand_in = _stand_in(understood, appliance)
-    placed = [_places(fact, understood, appliance, stand_in) for fact in understood]
-    word_of = [
-        {place: _word(fact, place, terms[fact.fact], expected) for place in places}
-        for fact, places in zip(understood, placed, strict=True)
-    ]
+    told = [fact for fact in understood if fact.told]
+    stand_in = _stand_in(told, appliance)
+    placed = [_places(fact, told, appliance, stand_in) for fact in understood]
+    says: dict[int, dict[str, str]] = {}
     said: dict[str, dict[str, list[int]]] = {}
-    statements = []
-    for number, (fact, words) in enumerate(zip(understood, word_of, strict=True)):
-        says = []
-        for place, word in words.items():
-            key = fact_key(fact.fact, place or fact.between, fact.during)
-            already = said.setdefault(key, {}).setdefault(word, [])
-            if not already:  # said before, by a source trusted as much or more: an answer counts once
-                says.append((key, word))
-            already.append(number)
-        if says:
-            statements.append(Statement(number, tuple(says), fact.source, fact.certainty))
+    not_told = []
+    for number, (fact, places) in enumerate(zip(understood, placed, strict=True)):
+        keys = {fact_key(fact.fact, place or fact.between, fact.during): place for place in places}
+        if not fact.told:
+            not_told += [(key, fact.source) for key in keys]
+            continue
+        says[number] = {key: _word(fact, place, terms[fact.fact], expected) for key, place in keys.items()}
+        for key, word in says[number].items():
+            said.setdefault(key, {}).setdefault(word, []).append(number)
+    statements = _statements(understood, says, said)
     standing, contradictions = _settle(said, understood, terms)
     known, origins = _known(standing, said, understood, appliance, terms)
-    return CaseFile(understood, tuple(statements), known, origins, contradictions, stand_in)
+    return CaseFile(understood, statements, known, origins, contradictions, stand_in, tuple(sorted(set(not_told))))
+
+
+def _statements(
+    understood: Sequence[Fact], says: Mapping[int, Mapping[str, str]], said: Mapping[str, Mapping[str, Sequence[int]]]
+) -> tuple[Statement, ...]:
+    """An answer counts once, however often it is given: for the one who is trusted most with it."""
+
+    def trust(number: int) -> tuple[float, bool, int]:
+        fact = understood[number]
+        return -TRUST[fact.source], fact.certainty == "hedged", number
+
+    made = []
+    for number, words in says.items():
+        own = tuple((key, word) for key, word in words.items() if min(said[key][word], key=trust) == number)
+        if own:
+            made.append(Statement(number, own, understood[number].source, understood[number].certainty))
+    return tuple(made)
 
 
 def _in_order(facts: Iterable[Fact], terms: Mapping[str, FactTerm]) -> tuple[Fact, ...]:
@@ -169,7 +187,7 @@ def _known(
         row = (fact.fact, place or "", state or "", word, fact.source)
         rows[row] = (_number(fact, terms[fact.fact]), tuple(said[key][word]))
     for number, fact in enumerate(understood):
-        if fact.where == ALL:
+        if fact.where == ALL and fact.told:
             words = {standing.get(fact_key(fact.fact, place), ("", 0))[0] for place in appliance.positions}
             if len(words) == 1 and "" not in words:
                 rows[(fact.fact, ALL, "", words.pop(), fact.source)] = (_number(fact, terms[fact.fact]), (number,))

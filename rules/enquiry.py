@@ -15,7 +15,20 @@ from typing import Any, cast
 from rules.bookkeeping.types import Appliance, FactTerm
 from rules.bookkeeping.yamlsource import nearest
 from rules.electrical.units import parse_quantity
-from rules.terms import ALL, OTHERS, SOURCES, UNNAMED, Certainty, Fact, InputError, Problem, Source, split_key
+from rules.terms import (
+    ALL,
+    DONT_KNOW,
+    OTHERS,
+    SOURCES,
+    UNNAMED,
+    Certainty,
+    Fact,
+    InputError,
+    Problem,
+    Source,
+    Value,
+    split_key,
+)
 
 LONGEST_NOTE = 20_000  # characters; a call note has a few hundred
 MOST_FACTS = 500
@@ -24,6 +37,7 @@ _FIELDS = ("fact", "where", "between", "while", "value", "unit", "source", "cert
 _CERTAINTIES = ("said", "hedged", "measured")
 _SHORT_PLACES = {"lf": "left_front", "rf": "right_front", "lr": "left_rear", "rr": "right_rear"}
 _OPEN_WORDS = {"ol", "o.l.", "open", "open line", "inf", "infinite"}
+_DONT_KNOW_WORDS = {DONT_KNOW, "don't know", "don\u2019t know", "dont know", "do not know", "not known"}
 _EXAMPLES = {"V": "121 V", "ohm": "22.3 ohm", "delta_degF": "-40 F", "day": "2 days"}
 
 
@@ -108,7 +122,7 @@ def fact_from_mapping(
         raise InputError([*problems, Problem(_at(field, "fact"), message)])
     reader = _Reader(term, given, field, problems)
     where, between, during = reader.where(), reader.between(), reader.during()
-    value = reader.number(bare_numbers) if term.kind == "number" else reader.choice()
+    value = reader.value(bare_numbers)
     who = cast(Source, reader.word("source", SOURCES[:-1], source))
     measured = term.told_by == "technician" and who == "technician"
     certainty = cast(Certainty, reader.word("certainty", _CERTAINTIES, "measured" if measured else "said"))
@@ -190,6 +204,13 @@ class _Reader:
             return None
         return self.word("while", states, None)
 
+    def value(self, bare: bool) -> Value:
+        """The value, or ``unknown`` where it is said that nobody could tell."""
+        given = self.given.get("value")
+        if isinstance(given, str) and " ".join(given.lower().split()) in _DONT_KNOW_WORDS:
+            return DONT_KNOW
+        return self.number(bare) if self.term.kind == "number" else self.choice()
+
     def choice(self) -> str:
         value = self.given.get("value")
         if isinstance(value, bool):
@@ -197,7 +218,7 @@ class _Reader:
         if not isinstance(value, str) or value not in self.term.values:
             known = ", ".join(self.term.values)
             shown = "missing" if value is None else f"{_short(value)} is not a value of {self.term.fact}"
-            self.wrong("value", f"{shown}{nearest(str(value), self.term.values)}; write one of {known}")
+            self.wrong("value", f"{shown}{nearest(str(value), self.term.values)}; write one of {known}, or {DONT_KNOW}")
             return ""
         if self.given.get("unit") is not None:
             self.wrong("unit", f"{self.term.fact} is a word, not a number; leave unit out")

@@ -20,6 +20,9 @@ SOURCES: tuple[Source, ...] = ("caller", "desk", "technician", "note", "rule")
 #: How far a source is trusted when two of them say different things about one key; higher wins.
 TRUST: dict[Source, int] = {"rule": 0, "note": 1, "caller": 2, "desk": 2, "technician": 3}
 
+#: The value of a fact that was asked about and that nobody could tell: it is kept, weighs nothing, is not asked again.
+DONT_KNOW = "unknown"
+
 #: Places that stand for several units, or for one the caller did not name.
 ALL, OTHERS, UNNAMED = "all", "others", "unnamed"
 
@@ -29,7 +32,7 @@ class Fact:
     """One observed value.
 
     ``value`` is one of the vocabulary's words for a choice, or a number in the vocabulary's own unit (``inf`` for an
-    open-line meter reading). ``where`` names a unit (``left_front``), or ``all``, ``others``, ``unnamed``.
+    open-line meter reading), or ``unknown`` where nobody could tell. ``where`` names a unit (``left_front``), or ``all``, ``others``, ``unnamed``.
     ``between`` and ``during`` (written ``while`` in JSON and YAML) belong to meter readings only. ``span`` is the
     half-open character range of the note the fact was read from, and ``text`` the words found there.
     """
@@ -43,6 +46,11 @@ class Fact:
     certainty: Certainty = "said"
     span: tuple[int, int] | None = None
     text: str | None = None
+
+    @property
+    def told(self) -> bool:
+        """Whether a value was given at all, and not that nobody could tell."""
+        return self.value != DONT_KNOW
 
     @property
     def key(self) -> str:

@@ -30,6 +30,8 @@ def ask_words(ask: str, where: str | None, between: str | None, during: str | No
 def value_words(fact: Fact, terms: Mapping[str, FactTerm]) -> str:
     """A fact's value as read: a choice's word, or the number with its unit."""
     term = terms[fact.fact]
+    if not fact.told:
+        return "not known"
     if term.kind == "choice":
         return str(fact.value)
     number = float(fact.value)

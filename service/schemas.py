@@ -25,7 +25,7 @@ class ApplianceUsedSchema(Schema):
 
 
 class FactSchema(Schema):
-    """A fact as understood. ``value`` is a word, a number in ``unit``, or ``OL`` for an open line."""
+    """A fact as understood. ``value`` is a word, a number in ``unit``, ``OL`` for an open line, or ``unknown``."""
 
     fact = fields.String()
     where = fields.String(allow_none=True)
@@ -144,6 +144,6 @@ class TriageSchema(Schema):
             term = self.terms[fact["fact"]]
             numeric = term.kind == "number"
             fact["unit"] = _UNIT_NAMES.get(str(term.unit), term.unit) if numeric else None
-            if numeric and math.isinf(fact["value"]):
+            if numeric and fact["value"] == math.inf:
                 fact["value"] = "OL"
         return data

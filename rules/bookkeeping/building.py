@@ -15,6 +15,7 @@ from rules.bookkeeping.types import (
     Effect,
     FactTerm,
     Fault,
+    Pair,
     Part,
     Rule,
     Setup,
@@ -22,6 +23,7 @@ from rules.bookkeeping.types import (
     Stop,
     TestCard,
     Unit,
+    Van,
     VisitNeed,
 )
 
@@ -131,6 +133,14 @@ def rule(record: dict[str, Any], file: str, line: int) -> Rule:
 
 def part(record: dict[str, Any]) -> Part:
     return Part(**record)
+
+
+def van(record: dict[str, Any]) -> Van:
+    return Van(**record)
+
+
+def pair(record: dict[str, Any]) -> Pair:
+    return Pair(**{**record, "faults": tuple(record["faults"])})
 
 
 def caution(record: dict[str, Any]) -> Caution:

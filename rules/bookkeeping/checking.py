@@ -25,6 +25,8 @@ def check(records: Records, origin: Origin) -> list[str]:
         checker.test(test)
     for rule in records["rules"]:
         checker.rule(rule)
+    for pair in records["pairs"]:
+        checker.pair(pair)
     return checker.problems
 
 
@@ -116,6 +118,13 @@ class _Checker:
         if (live or hands_in) and not test["needs_permission"]:
             message = "a test with the covers off waits for the dead-check; write needs_permission: true"
             self.say(kind, name, ("needs_permission",), message)
+
+    def pair(self, name: str) -> None:
+        first, second = self.records["pairs"][name]["faults"]
+        for fault in (first, second):
+            self.known("pairs", name, ("faults",), fault, "faults")
+        if first == second:
+            self.say("pairs", name, ("faults",), f"{first} twice; name two faults")
 
     def rule(self, name: str) -> None:
         rule = self.records["rules"][name]

@@ -31,6 +31,8 @@ _PLACES: dict[str, tuple[str, type[schemas.Record]]] = {
     "parts": ("parts.yaml", schemas.PartSchema),
     "cautions": ("cautions.yaml", schemas.CautionSchema),
     "setups": ("setups.yaml", schemas.SetupSchema),
+    "vans": ("vans.yaml", schemas.VanSchema),
+    "pairs": ("pairs.yaml", schemas.PairSchema),
     "faults": ("faults/*.yaml", schemas.FaultSchema),
     "tests": ("tests/*.yaml", schemas.TestSchema),
     "rules": ("trade/*.yaml", schemas.RuleSchema),
@@ -171,6 +173,8 @@ def _book(
         parts=frozen("parts", building.part),
         cautions=frozen("cautions", building.caution),
         setups=frozen("setups", building.setup),
+        vans=frozen("vans", building.van),
+        pairs=frozen("pairs", building.pair),
         words=tuple(words),
     )
 

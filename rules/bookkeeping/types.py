@@ -184,6 +184,7 @@ class TestCard:
     needs_permission: bool = False  # stays out until a rule allows it
     runs_appliance: bool = False  # the appliance is switched on for it; never while a stop stands
     dont_know: float = 0.1
+    error: float | None = None  # share of wrong answers, where it is not that of whoever answers
     source: str = "common practice, no source"
 
 
@@ -264,10 +265,35 @@ class Rule:
 
 @dataclass(frozen=True)
 class Part:
-    """A spare part that may ride on the van."""
+    """A spare part that may ride on the van: the room it takes in litres, its value in dollars."""
 
     part: str
     title: str
+    space: float
+    value: float
+    source: str = "invented"
+
+
+@dataclass(frozen=True)
+class Van:
+    """A van's limits for parts: room in litres, value of the stock in dollars."""
+
+    van: str
+    title: str
+    space: float
+    value: float
+    source: str
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Two faults that come together: ``factor`` times as often as chance would have it, at one unit if both have one."""
+
+    pair: str
+    faults: tuple[str, str]
+    factor: float
+    because: str
+    source: str
 
 
 @dataclass(frozen=True)
@@ -293,4 +319,6 @@ class Book:
     parts: Mapping[str, Part]
     cautions: Mapping[str, Caution]
     setups: Mapping[str, Setup]
+    vans: Mapping[str, Van]
+    pairs: Mapping[str, Pair]
     words: tuple[YamlSource, ...]  # the lexicon's files, as rules.notes compiles them

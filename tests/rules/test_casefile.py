@@ -70,3 +70,31 @@ def test_ohms_are_judged_against_the_part(expert: Expert) -> None:
 def test_order_is_forgotten(expert: Expert, reverse: bool) -> None:
     texts = ["oven.offset=-40 F", "display=lit", "surface.heat@all=normal", "hazard.any=no"]
     assert laid(expert, *(texts[::-1] if reverse else texts)) == laid(expert, *sorted(texts))
+
+
+def test_a_don_t_know_is_kept_and_says_nothing(expert: Expert) -> None:
+    plain = laid(expert, "surface.heat@all=none", "ohms.bake=23 ohm", source="technician")
+    case = laid(
+        expert,
+        "surface.heat@all=none",
+        "ohms.bake=23 ohm",
+        "surface.heat@left_front=unknown",
+        "ohms.broil=don't know",
+        source="technician",
+    )
+    assert case.words() == plain.words()
+    assert [s.says for s in case.statements] == [s.says for s in plain.statements]
+    assert case.not_told == (("ohms.broil", "technician"), ("surface.heat@left_front", "technician"))
+    assert len(case.understood) == 4
+
+
+def test_a_don_t_know_for_a_number_at_all_units(expert: Expert) -> None:
+    case = laid(expert, "ohms.element@all=unknown", source="technician")
+    assert case.statements == ()
+    assert len(case.not_told) == 4
+
+
+def test_one_band_read_twice_counts_for_the_most_trusted(expert: Expert) -> None:
+    measured = fact_from_text("volts@L1-N/loaded=121 V", expert.book.facts, "technician")
+    case = laid(expert, "volts@L1-N/loaded=120 V", more=(measured,))
+    assert [(s.source, s.certainty) for s in case.statements] == [("technician", "measured")]

@@ -92,21 +92,19 @@ def test_a_wrong_entry_is_named(broken: Breaker, file: str, old: str, new: str, 
 
 
 def test_a_repeated_name_is_refused(broken: Breaker) -> None:
-    problems = broken(
-        "parts.yaml", "- {part: cord_set, title: range cord}", "- {part: terminal_block, title: range cord}"
-    )
-    assert any("parts.yaml:2: part: terminal_block is already in parts.yaml:1" in problem for problem in problems)
+    problems = broken("parts.yaml", "- {part: cord_set, title", "- {part: terminal_block, title")
+    assert any("parts.yaml:4: part: terminal_block is already in parts.yaml:3" in problem for problem in problems)
 
 
 def test_a_repeated_key_is_refused(broken: Breaker) -> None:
     problems = broken("parts.yaml", "title: range cord", "title: range cord, title: cord")
-    assert problems == ["parts.yaml:2: title: written twice; keep one"]
+    assert problems == ["parts.yaml:4: title: written twice; keep one"]
 
 
 def test_yaml_that_is_none_is_refused_with_its_line(broken: Breaker) -> None:
-    problems = broken("parts.yaml", "- {part: cord_set, title: range cord}", "- {part: cord_set, title: [}")
+    problems = broken("parts.yaml", "- {part: cord_set, title: range cord,", "- {part: cord_set, title: [,")
     assert problems
-    assert problems[0].startswith("parts.yaml:2: (file): not valid YAML")
+    assert problems[0].startswith("parts.yaml:4: (file): not valid YAML")
 
 
 def test_an_effect_the_circuit_does_not_have_is_refused(tmp_path: Path) -> None:
