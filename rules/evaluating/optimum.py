@@ -45,9 +45,7 @@ class SubModel:
     @cached_property
     def answers(self) -> tuple[tuple[int, ...], ...]:
         """For each test the sets of candidates that give each answer."""
-        return tuple(
-            tuple(_set(np.flatnonzero(row == answer)) for answer in np.unique(row)) for row in self.outcomes
-        )
+        return tuple(tuple(_set(np.flatnonzero(row == answer)) for answer in np.unique(row)) for row in self.outcomes)
 
     @cached_property
     def repairs(self) -> tuple[int, ...]:
@@ -154,7 +152,9 @@ def repairs_only(model: SubModel) -> SubPolicy:
 
 def best_repair(model: SubModel, candidates: int) -> int:
     """The repair with most probability a minute."""
-    shares = [model.weight(candidates & mends) / float(model.repair_minutes[n]) for n, mends in enumerate(model.repairs)]
+    shares = [
+        model.weight(candidates & mends) / float(model.repair_minutes[n]) for n, mends in enumerate(model.repairs)
+    ]
     return int(np.argmax(shares))
 
 
@@ -171,15 +171,15 @@ def in_order(model: SubModel, order: Sequence[int], *, repairing: bool) -> SubPo
     return policy
 
 
-def most_bits(model: SubModel, *, a_minute: bool) -> SubPolicy:
-    """The test with most information, or most a minute, until one repair is left; then that repair."""
+def most_bits(model: SubModel, *, a_minute: bool, repairing: bool) -> SubPolicy:
+    """The test with most information, or most a minute, until one repair is left or none tells more; then repair."""
 
     def policy(candidates: int, paid: int, _done: int) -> Action | None:
         if not model.is_one_repair(candidates):
             test = best_test(model, candidates, paid, a_minute=a_minute)
             if test is not None:
                 return ("test", test)
-        return ("repair", best_repair(model, candidates))
+        return ("repair", best_repair(model, candidates)) if repairing else None
 
     return policy
 

@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rules.bookkeeping.types import FactTerm
-from rules.evaluating.ranking import Ask, Ranker, error_of, mistakes
+from rules.evaluating.ranking import Ask, Ranker, error_of, meter_points, mistakes, possible_words
 from rules.evaluating.world import Happening, World
-from rules.terms import ALL, OTHERS, Certainty, Fact, Source, fact_of, split_key
+from rules.terms import ALL, DONT_KNOW, OTHERS, Certainty, Fact, Source, fact_of, split_key
 
 SAID_MOST = 3  # separate things a caller tells unasked
 ALSO_SAYS = 0.35  # probability of each further one
@@ -41,7 +41,7 @@ class Case:
     caller: Person
     technician: Person
     complaint: tuple[Fact, ...]
-    test_minutes: Mapping[str, float]  # a factor for each test
+    test_minutes: Mapping[str, float]
     setup_minutes: Mapping[str, float]
     repair_minutes: Mapping[str, float]
 
@@ -101,7 +101,7 @@ class _People:
         if source == "caller":
             rate *= strain.bad if self.rng.random() < strain.bad_share else strain.good
         says, hedges, silent = {}, set(), set()
-        for key, word in happening.words.items():
+        for key, shown in happening.words.items():
             term = self.ranker.book.facts[fact_of(key)]
             card = self.cards.get(term.fact)
             usual = self.ranker.signatures.usual[key]
@@ -112,8 +112,9 @@ class _People:
                 unsure *= 0.5 if term.told_by != "technician" else 1.0
             elif strain.dont_know is not None:
                 unsure = strain.dont_know
-            if not word:
-                unsure, word = max(unsure, 0.5), usual
+            word = shown or usual
+            if not shown:
+                unsure = max(unsure, 0.5)
             if self.rng.random() < min(unsure, 0.95):
                 silent.add(key)
             error = self._error(source, term, rate)
@@ -130,25 +131,24 @@ class _People:
     def _said(self, key: str, term: FactTerm, word: str, error: float) -> str:
         """The word, or by mistake another. Which one is drawn from the book's named mistakes, moved and flattened."""
         words = list(term.values)
-        if len(words) == 1:
+        others = [float(other != word and other in possible_words(term, key)) for other in words]
+        if not any(others):
             return word
-        entry = (term.fact, self.ranker.signatures.usual[key], word)
+        entry = (key, self.ranker.signatures.usual[key], word)
         if entry not in self._wrong:
-            self._wrong[entry] = self._mistaken(term, entry[1], words.index(word))
+            self._wrong[entry] = self._mistaken(term, entry[1], words.index(word), np.array(others))
         often, shares = self._wrong[entry]
         if self.rng.random() >= error * often:
             return word
         return words[int(self.rng.choice(len(words), p=shares))]
 
-    def _mistaken(self, term: FactTerm, usual: str, number: int) -> tuple[float, np.ndarray]:
+    def _mistaken(self, term: FactTerm, usual: str, number: int, others: np.ndarray) -> tuple[float, np.ndarray]:
         strain = self.strain
         row = mistakes(term, usual)[number]
         often = min(float(row.sum()) * float(np.exp(self.rng.normal(0, strain.wrong_words_sd))), 1.0)
-        shares = row * np.exp(self.rng.normal(0, strain.wrong_words_sd, len(row)))
-        even = np.ones(len(row))
-        even[number] = 0
+        shares = row * others * np.exp(self.rng.normal(0, strain.wrong_words_sd, len(row)))
         uniform = strain.wrong_words_uniform
-        return often, (1 - uniform) * shares / shares.sum() + uniform * even / even.sum()
+        return often, (1 - uniform) * shares / shares.sum() + uniform * others / others.sum()
 
     # --- the complaint -------------------------------------------------------------------------------------------
     def _complaint(self, happening: Happening, caller: Person) -> tuple[Fact, ...]:
@@ -187,29 +187,38 @@ class _People:
         units = self.ranker.signatures.appliance.positions
         if term.place != "surface":
             key = next(key for key, said in caller.says.items() if fact_of(key) == fact and said == word)
-            return [answer(self.ranker, key, caller)]
+            return [told(self.ranker, key, caller)]
         if len(places) == len(units) > 1 and self.rng.random() < SPEAKS_OF_ALL:
-            return [replace(answer(self.ranker, f"{fact}@{units[0]}", caller), where=ALL)]
-        named = [answer(self.ranker, f"{fact}@{place}", caller) for place in places[:2]]
+            return [replace(told(self.ranker, f"{fact}@{units[0]}", caller), where=ALL)]
+        named = [told(self.ranker, f"{fact}@{place}", caller) for place in places[:2]]
         rest = [f"{fact}@{unit}" for unit in units if unit not in places]
         usual = [self.ranker.signatures.usual[key] for key in rest]
         fine = rest and [caller.says[key] for key in rest] == usual and len(set(usual)) == 1
         if fine and len(places) <= 2 and self.rng.random() < SPEAKS_OF_OTHERS:
-            named.append(replace(answer(self.ranker, rest[0], caller), where=OTHERS))
+            named.append(replace(told(self.ranker, rest[0], caller), where=OTHERS))
         return named
 
 
+def told(ranker: Ranker, key: str, person: Person) -> Fact:
+    """What a person tells about a key, unasked."""
+    term, fact = _about(ranker, key, person.source)
+    value = person.says[key] if term.kind == "choice" else number_in(ranker, key, person.says[key])
+    return replace(fact, value=value, certainty="hedged" if key in person.hedges else fact.certainty)
+
+
 def answer(ranker: Ranker, key: str, person: Person) -> Fact:
-    """What a person says about a key, as a fact."""
+    """What a person answers about a key; ``unknown`` for "don't know"."""
+    if key in person.silent or key not in person.says:
+        return _about(ranker, key, person.source)[1]
+    return told(ranker, key, person)
+
+
+def _about(ranker: Ranker, key: str, source: Source) -> tuple[FactTerm, Fact]:
+    """The term of a key, and a fact of it without a value."""
     name, place, during = split_key(key)
     term = ranker.book.facts[name]
-    certainty = certainty_of(term, person.source)
-    if key in person.hedges:
-        certainty = "hedged"
-    at_meter = term.place == "meter"
-    where, between = (None, place) if at_meter else (place, None)
-    value = person.says[key] if term.kind == "choice" else number_in(ranker, key, person.says[key])
-    return Fact(name, value, where, between, during, person.source, certainty)
+    where, between = (None, place) if term.place == "meter" else (place, None)
+    return term, Fact(name, DONT_KNOW, where, between, during, source, certainty_of(term, source))
 
 
 def certainty_of(term: FactTerm, source: Source) -> Certainty:
@@ -221,20 +230,18 @@ def number_in(ranker: Ranker, key: str, word: str) -> float:
     """A number in the middle of a named band, in the vocabulary's unit; an open line is endless."""
     name, place, _ = split_key(key)
     term = ranker.book.facts[name]
-    bands = term.bands_at(place if term.place == "meter" else None)
+    bands = term.bands_at(meter_points(term, key))
     low, high = bands.ranges[word]
     middle = (low + high) / 2
     return middle * ranker.expected(name, place or "") if bands.relative and np.isfinite(middle) else middle
 
 
 def reply(ranker: Ranker, ask: Ask, person: Person) -> list[Fact]:
-    """A person's answer to a test; nothing for "don't know". Who says yes to any danger says which."""
+    """A person's answer to a test. Who says yes to any danger says which."""
     if ask.card.reads == "dead_check":
         return [Fact("dead_check", "proved", source="technician", certainty="measured")]
-    if ask.key in person.silent or ask.key not in person.says:
-        return []
     facts = [answer(ranker, ask.key, person)]
-    if ask.key == "hazard.any" and person.says[ask.key] == "yes":
+    if ask.key == "hazard.any" and facts[0].value == "yes":
         signs = [k for k, said in person.says.items() if k.startswith("hazard.") and k != ask.key and said == "yes"]
-        facts += [answer(ranker, key, person) for key in signs]
+        facts += [told(ranker, key, person) for key in signs]
     return facts

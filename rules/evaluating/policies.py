@@ -29,7 +29,7 @@ def coldleg(ranker: Ranker) -> Policy:
 def fixed(ranker: Ranker, order: Sequence[Ask]) -> Policy:
     """The first test of a fixed order that may be done now; the dead-check when the next one waits for it."""
 
-    def policy(weighed: Weighed, asked: frozenset[str], paid: frozenset[str]) -> Ask | None:
+    def policy(weighed: Weighed, asked: frozenset[str], _paid: frozenset[str]) -> Ask | None:
         gate = ranker.gate(weighed, "technician", asked)
         for ask in order:
             if ask.key in gate.answered:
@@ -77,9 +77,7 @@ def by_minutes(ranker: Ranker) -> list[Ask]:
 def by_prior_score(ranker: Ranker) -> list[Ask]:
     """By bits a minute before anything is known."""
     prior = ranker.signatures.prior
-    return sorted(
-        every_test(ranker), key=lambda ask: -ranker.gain(ask, prior) / ranker.price(ask.card, frozenset())
-    )
+    return sorted(every_test(ranker), key=lambda ask: -ranker.gain(ask, prior) / ranker.price(ask.card, frozenset()))
 
 
 def at_random(ranker: Ranker, rng: np.random.Generator) -> list[Ask]:

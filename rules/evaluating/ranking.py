@@ -6,7 +6,7 @@ here, so that a step costs a millisecond or two.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
@@ -14,12 +14,27 @@ from rules.belief import posterior
 from rules.belief.choosing import LEAST_BITS, SURE_FROM, Gate, choose, information
 from rules.belief.posterior import error_of, heard, mistakes
 from rules.belief.signatures import Signatures, Table
-from rules.bookkeeping.types import Book, TestCard
+from rules.bookkeeping.types import Book, FactTerm, TestCard
 from rules.chaining import Chainer
-from rules.terms import Fact, Role, fact_key
+from rules.concluding import conclude
+from rules.terms import Fact, Role, fact_key, fact_of, split_key
 from rules.triage import Expert, Weighed, askable, expected_of, gate_of, weigh
 
-__all__ = ["LEAST_BITS", "SURE_FROM", "Ask", "Ranker", "Table", "Weighed", "assuming", "error_of", "mistakes", "ranker_for"]
+__all__ = [
+    "LEAST_BITS",
+    "SURE_FROM",
+    "Ask",
+    "Ranker",
+    "Table",
+    "Weighed",
+    "assuming",
+    "error_of",
+    "meter_points",
+    "mistakes",
+    "open_gate",
+    "possible_words",
+    "ranker_for",
+]
 
 
 @dataclass(frozen=True)
@@ -54,18 +69,18 @@ class Ranker:
 
     def advised(self, weighed: Weighed, gate: Gate, paid: frozenset[str]) -> list[Ask]:
         """What Coldleg would ask next, best first; nothing once it would rather stop asking."""
-        book = _with_paid(self.book, paid)
         units = askable(weighed.case, self.signatures.appliance)
-        chosen = choose(book, self.signatures, weighed.belief.probability, gate, units)
+        return self.advised_at(weighed.belief.probability, gate, paid, units)
+
+    def advised_at(self, probability: Table, gate: Gate, paid: frozenset[str], units: Sequence[str]) -> list[Ask]:
+        """The same at a given belief."""
+        chosen = choose(_with_paid(self.book, paid), self.signatures, probability, gate, units)
         return [Ask(self.book.tests[test.card.test], test.where, test.key) for test in chosen]
 
-    def open_to(self, gate: Gate, weighed: Weighed) -> list[Ask]:
-        """Everything that may be asked now, in the book's order."""
-        units = askable(weighed.case, self.signatures.appliance)
-        return [
-            ask for card in self.book.tests.values() if gate.lets_through(card) for ask in self.at_places(card, units)
-            if ask.key not in gate.answered
-        ]
+    def listed(self, weighed: Weighed) -> set[tuple[str, str | None]]:
+        """Faults and places that an answer would list; no place where nothing tells the places apart."""
+        drawn = conclude(self.signatures, weighed.belief, weighed.case, weighed.fired, self.book.facts)
+        return {(conclusion.fault, conclusion.where) for conclusion in drawn}
 
     def at_places(self, card: TestCard, units: Sequence[str]) -> list[Ask]:
         """A test at each place it can be done on this appliance; the dead-check reads no symptom and has its own."""
@@ -93,9 +108,24 @@ class Ranker:
         return card.minutes + setup
 
 
+def possible_words(term: FactTerm, key: str) -> Collection[str]:
+    """Words this key can have; between some meter points not every band of the fact exists."""
+    return term.values if term.kind == "choice" else term.bands_at(meter_points(term, key)).ranges
+
+
+def meter_points(term: FactTerm, key: str) -> str | None:
+    return split_key(key)[1] if term.place == "meter" else None
+
+
 def ranker_for(expert: Expert, configuration: str) -> Ranker:
     """The ranker on one of the book's configurations."""
     return Ranker(expert.book, expert.chainer, expert.signatures(expert.book.appliances[configuration]))
+
+
+def open_gate(book: Book, answered: frozenset[str]) -> Gate:
+    """A technician's gate with everything allowed."""
+    measured = any(book.facts[fact_of(key)].told_by == "technician" for key in answered)
+    return Gate("technician", frozenset(book.tests), frozenset(), False, answered, measured)
 
 
 def _with_paid(book: Book, paid: frozenset[str]) -> Book:

@@ -22,13 +22,15 @@ ESCALATE_MINUTES = 150.0  # what that costs, as in method 3.2
 class Snapshot:
     """How the belief stands against the truth. Ranks count lines of the list from 0.
 
-    ``part_rank``: faults of one part at one place are one line; ``fault_rank``: each fault is its own. ``stated`` is
+    ``part_rank``: faults of one part at one place are one line; ``fault_rank``: each fault is its own. ``same_part``:
+    the first fault's repair at its place is the true one's. ``stated`` is
     the probability of the first line (by part) and ``first`` whether it is right; the rest is over groups by part:
     ``p_true``, ``entropy`` and ``spread`` of -ln p in nats, ``brier`` as a sum over groups.
     """
 
     part_rank: int
     fault_rank: int
+    same_part: bool
     stated: float
     first: bool
     p_true: float
@@ -43,10 +45,13 @@ class Grounds:
 
     part: Grouping
     fault: Grouping
+    part_of_fault: tuple[int, ...]  # for each group by fault its group by part
 
     @classmethod
     def of(cls, ranker: Ranker) -> Grounds:
-        return cls(by_part(ranker.signatures), by_fault(ranker.signatures))
+        part, fault = by_part(ranker.signatures), by_fault(ranker.signatures)
+        pairs = dict(zip(fault.member.tolist(), part.member.tolist(), strict=True))
+        return cls(part, fault, tuple(pairs[group] for group in range(len(fault.kind))))
 
     def snapshot(self, probability: Table, truths: Sequence[Truth]) -> Snapshot:
         """Of several truths the one that stands best counts; without any, *none of these* is the truth."""
@@ -56,18 +61,22 @@ class Grounds:
         part = min((n for n, e in enumerate(entries) if groups & set(e.groups)), default=len(entries))
         by_itself = self.fault.shares(probability)
         fault = min((self.fault.rank_of(truth, by_itself) for truth in truths), default=len(entries))
+        foremost = self.fault.ranked(by_itself)[0].groups[0]
+        same_part = self.part_of_fault[foremost] in groups
         truth = max(groups, key=lambda group: shares[group])
         p_true = float(shares[truth])
         logs = -np.log(np.maximum(shares, 1e-300))
         entropy = float(shares @ logs)
         spread = max(float(shares @ logs**2) - entropy**2, 0.0)
         brier = float(shares @ shares) - 2 * p_true + 1
-        return Snapshot(part, fault, float(entries[0].probability), part == 0, p_true, entropy, spread, brier)
+        return Snapshot(
+            part, fault, same_part, float(entries[0].probability), part == 0, p_true, entropy, spread, brier
+        )
 
 
 @dataclass
 class Phone:
-    """A telephone call: ``at[n]`` after n questions; the last one stands for every later n. Minutes are the caller's."""
+    """A telephone call: ``at[n]`` after n questions; the last one stands for every later n."""
 
     at: list[Snapshot] = field(default_factory=list)
     facts: list[Fact] = field(default_factory=list)
@@ -97,11 +106,11 @@ def telephone(ranker: Ranker, grounds: Grounds, case: Case, most: int = MOST_QUE
             call.ended = "nothing_left"
             return call
         call.questions += 1
-        call.minutes += best[0].card.minutes * case.test_minutes[best[0].card.test]
+        call.minutes += case.test_minutes[best[0].card.test]
         asked.add(best[0].key)
         heard = reply(ranker, best[0], case.caller)
-        call.answers += bool(heard)
-        call.wrong += bool(heard) and case.misreports(best[0].key)
+        call.answers += heard[0].told
+        call.wrong += heard[0].told and case.misreports(best[0].key)
         call.facts += heard
 
 
@@ -114,7 +123,6 @@ class Visit:
     """A visit. ``isolated``: test minutes until one part had ``SURE_FROM`` of the belief, all of them if none did."""
 
     end: Snapshot
-    at_place: bool  # the true group at its very place stands first
     tests: int
     test_minutes: float
     isolated: float
@@ -152,16 +160,14 @@ def on_site(
         if ask is None:
             break
         tests += 1
-        minutes += spent(ranker, case, ask, paid)
+        minutes += spent(case, ask, paid)
         paid |= {ask.card.setup} if ask.card.setup else set()
         asked |= {ask.key}
         known += reply(ranker, ask, case.technician)
     truths = case.happening.truths
-    groups = {grounds.part.of_truth[truth] for truth in truths}
     mended = _repaired(ranker, grounds, case, shares)
     return Visit(
         end=grounds.snapshot(weighed.belief.probability, truths),
-        at_place=int(np.argmax(shares[:-1])) in groups,
         tests=tests,
         test_minutes=minutes,
         isolated=minutes if isolated is None else isolated,
@@ -174,11 +180,11 @@ def on_site(
     )
 
 
-def spent(ranker: Ranker, case: Case, ask: Ask, paid: frozenset[str]) -> float:
+def spent(case: Case, ask: Ask, paid: frozenset[str]) -> float:
     """What a test really takes in this case, minutes, with preparation that was not yet done."""
     setup = ask.card.setup
     prepared = case.setup_minutes[setup] if setup and setup not in paid else 0.0
-    return ask.card.minutes * case.test_minutes[ask.card.test] + prepared
+    return case.test_minutes[ask.card.test] + prepared
 
 
 def _repaired(ranker: Ranker, grounds: Grounds, case: Case, shares: Table) -> tuple[float, int, bool]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from rules.appliance.injecting import Machine, machines
 from rules.belief.signatures import Signatures
 from rules.bookkeeping.types import Book, Effect, Fault
 from rules.evaluating.grouping import Truth
+from rules.evaluating.ranking import possible_words
 from rules.evaluating.strain import Strain
 from rules.terms import fact_key, fact_of
 
@@ -50,7 +51,9 @@ class World:
         self.prior = weights / weights.sum()
         places = self._factors(strain.place_sd, max(len(self.appliance.positions), 1))
         self.places = places / places.sum()
-        self.test_minutes = dict(zip(book.tests, self._factors(strain.test_minutes_sd, len(book.tests)), strict=True))
+        tests = np.array([card.minutes for card in book.tests.values()])
+        spent = tests * self._factors(strain.test_minutes_sd, len(tests))
+        self.test_minutes = dict(zip(book.tests, spent.tolist(), strict=True))
         low_high = [fault.minutes for fault in self.faults]
         mended = self._factors(strain.repair_minutes_sd, len(self.faults))
         self.repair_minutes = {
@@ -193,7 +196,7 @@ class World:
         for key, usual in self.signatures.usual.items():
             measured = self.book.facts[fact_of(key)].told_by == "technician"
             if key in odd or (measured and self.rng.random() < ODD_OUTSIDE):
-                others = [word for word in self.book.facts[fact_of(key)].values if word != usual]
+                others = [word for word in possible_words(self.book.facts[fact_of(key)], key) if word != usual]
                 words[key] = str(self.rng.choice(others)) if others else usual
         return self._odd(words)
 
@@ -207,8 +210,3 @@ def _any_hazard(words: dict[str, str]) -> None:
     signs = [word for key, word in words.items() if key.startswith("hazard.") and key != "hazard.any"]
     if "hazard.any" in words and "yes" in signs:
         words["hazard.any"] = "yes"
-
-
-def stretched(strain: Strain, **changes: float | None) -> Strain:
-    """The same strain with some figures set."""
-    return replace(strain, **changes)  # type: ignore[arg-type]
