@@ -83,7 +83,7 @@ def _grouped(signatures: Signatures, belief: Belief) -> list[_Group]:
             by_key.setdefault((hypothesis.name, round(float(share), 9)), []).append(number)
     groups = []
     for numbers in by_key.values():
-        members = np.flatnonzero(np.isin(signatures.group, numbers))
+        members = np.sort(np.concatenate([signatures.members[number] for number in numbers]))
         where = signatures.hypotheses[members[0]].where if len(numbers) == 1 else None
         probability = float(belief.probability[members].sum())
         groups.append(_Group(tuple(int(member) for member in members), where, probability))

@@ -94,7 +94,7 @@ def triage(expert: Expert, enquiry: Enquiry) -> Triage:
     tests: tuple[TestAdvice, ...] = ()
     if scope.in_scope:
         gate = gate_of(book, weighed, enquiry.role)
-        chosen = choose(book, signatures, belief.probability, gate, askable(case, appliance))
+        chosen = choose(signatures, belief.probability, gate, askable(case, appliance))
         tests = advise(book, signatures, chosen, case.unnamed_at)
     needs = [entry.rule.visit for entry in fired if entry.rule.visit]
     answer = Triage(
@@ -234,8 +234,10 @@ def _scope(case: CaseFile) -> Scope:
 def _belief(book: Book, signatures: Signatures, case: CaseFile, fired: Sequence[Fired]) -> Belief:
     shifts = [(shift, entry.firing.where) for entry in fired for shift in entry.rule.shift]
     ruled_out = [(fault, entry.firing.where) for entry in fired for fault in entry.rule.rules_out]
-    prior = place_prior(signatures, _singled_out(signatures, case), [f.where for f in case.understood if f.where])
-    return believe(signatures, prior, factors(signatures, shifts, ruled_out), case.statements, book.facts)
+    prior = place_prior(
+        signatures, _singled_out(signatures, case), [f.where for f in case.understood if f.where and f.told]
+    )
+    return believe(signatures, prior, factors(signatures, shifts, ruled_out), case.statements)
 
 
 def _singled_out(signatures: Signatures, case: CaseFile) -> list[str]:
@@ -265,18 +267,31 @@ def gate_of(book: Book, weighed: Weighed, role: Role) -> Gate:
     def matched(patterns: Iterable[str]) -> frozenset[str]:
         return frozenset(test for pattern in patterns for test in fnmatch.filter(book.tests, pattern))
 
+    case = weighed.case
     allowed = matched(pattern for entry in weighed.fired for pattern in entry.rule.allow)
     forbidden = matched(pattern for entry in weighed.fired for pattern in entry.rule.forbid)
-    measured = any(statement.certainty == "measured" for statement in weighed.case.statements)
-    known = frozenset(weighed.case.words())
-    return Gate(role, allowed, forbidden, weighed.stop is not None, known, measured)
+    measured = any(statement.certainty == "measured" for statement in case.statements)
+    answered = frozenset(case.words()) | _not_told(case, role)
+    return Gate(role, allowed, forbidden, weighed.stop is not None, answered, measured, _paid(book, case))
+
+
+def _not_told(case: CaseFile, role: Role) -> frozenset[str]:
+    """Keys this role was asked about without being able to tell. A technician may still look where a caller could not."""
+    return frozenset(key for key, source in case.not_told if source == "technician" or role != "technician")
+
+
+def _paid(book: Book, case: CaseFile) -> frozenset[str]:
+    """Set-ups that were made for a reading a technician has taken, or tried to take."""
+    read = {known.name for known in case.known if known.by == "technician"}
+    read |= {fact_of(key) for key, source in case.not_told if source == "technician"}
+    return frozenset(card.setup for card in book.tests.values() if card.setup and card.reads in read)
 
 
 def askable(case: CaseFile, appliance: Appliance) -> tuple[str, ...]:
     """Units a question may be about: with an unnamed one in play, that one and those named."""
     if case.unnamed_at is None:
         return appliance.positions
-    named = {fact.where for fact in case.understood}
+    named = {fact.where for fact in case.understood if fact.told}
     return tuple(place for place in appliance.positions if place == case.unnamed_at or place in named)
 
 

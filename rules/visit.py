@@ -6,7 +6,8 @@ from collections import defaultdict
 from collections.abc import Sequence
 
 from rules.answer import LoadPart, StopNow, VisitPlan
-from rules.belief.signatures import Signatures, Table
+from rules.belief.signatures import Signatures
+from rules.belief.stack import Table
 from rules.bookkeeping.types import Fault, VisitNeed
 
 LIMITS = ("range_off", "oven_off", "unit_off", "none")  # what must stay off meanwhile, strictest first

@@ -1,9 +1,8 @@
 """Belief: one probability for each hypothesis, exactly, from priors, rule factors and what was said.
 
 Nobody's answer is trusted fully. A statement of source s with error e gives hypothesis h the likelihood
-``(1 - e) q + e w``: q is the probability that h shows what was said, w that it would be said by mistake. Mistakes go
-mostly to neighbouring words (``mistaken_for`` in the vocabulary), so that "heats" for a cold burner is rarer than
-"warm" for a cold one.
+``(1 - e) q + e w``: q is the probability that h shows what was said, w that it would be said by mistake; which mistakes
+are made is told in :mod:`rules.belief.stack`.
 """
 
 from __future__ import annotations
@@ -11,69 +10,54 @@ from __future__ import annotations
 import fnmatch
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 
-from rules.belief.signatures import Signatures, Table
+from rules.belief.signatures import Signatures
+from rules.belief.stack import Table, mistakes
 from rules.bookkeeping.types import FactTerm, Shift
 from rules.casefile import Statement
-from rules.terms import fact_of
 
 #: Share of wrong answers by source; method: caller .08 by default, .15 when shaky. Common practice, no source.
 ERROR = {"caller": 0.08, "desk": 0.08, "note": 0.12, "technician": 0.005}
 HEDGED = 2.0  # a hedged answer is wrong twice as often
 READ_BY_EYE = 0.04  # a technician's observation without a meter
-FALSE_ALARM = 0.06  # how much rarer it is to call something odd that is not, than to miss or misname what is odd
-RARE = 0.1  # weight of a mistake the vocabulary does not name, beside 1 for one it does
+MOST = 0.45  # no answer is worth less than this leaves it
+LEAST = 1e-9  # likelihood of what no mistake explains
 UNMENTIONED = 1e-3  # factor for a fault of a unit nobody speaks of, while another unit is complained of
 RULED_OUT = 0.02  # factor for a fault that a technician's measurement rules out: strong, never zero
 
 
 @dataclass(frozen=True)
 class Belief:
-    """``probability``: shape (H,), sums to 1. ``bits[i]``: log2 likelihood of statement i, shape (H,)."""
+    """``probability``: shape (H,), sums to 1. ``bits[i]``: log2 likelihood of statement i, shape (H,).
 
+    ``signatures`` are those of the hypotheses it speaks of: the appliance's, or these with pairs of faults.
+    """
+
+    signatures: Signatures
     probability: Table
     bits: Mapping[int, Table]
 
 
-def error_of(source: str, certainty: str) -> float:
-    """Share of wrong answers for a source and a certainty, never zero."""
+def error_of(source: str, certainty: str, own: float | None = None) -> float:
+    """Share of wrong answers for a source and a certainty, never zero.
+
+    ``own``: what a test's card says of its answers; a note is as much worse than that as it is worse than a caller.
+    """
     error = ERROR[source]
     if source == "technician" and certainty != "measured":
         error = READ_BY_EYE
-    return min(error * (HEDGED if certainty == "hedged" else 1), 0.45)
+    if own is not None:
+        error = own * (error / ERROR["caller"] if source == "note" else 1)
+    return min(error * (HEDGED if certainty == "hedged" else 1), MOST)
 
 
-@lru_cache(maxsize=512)
-def _mistakes(
-    words: tuple[str, ...], usual: str | None, named: tuple[tuple[str, tuple[tuple[str, float], ...]], ...]
-) -> Table:
-    """Row u: how often, beside the source's error, one who should say u says another word; the diagonal is 0."""
-    size = len(words)
-    weights = np.full((size, size), 1.0)
-    for word, others in named:
-        row = np.full(size, RARE)
-        for other, weight in others:
-            row[words.index(other)] = weight
-        weights[words.index(word)] = row
-    np.fill_diagonal(weights, 0)
-    if size == 1:
-        return weights
-    weights /= weights.sum(axis=1, keepdims=True)
-    if usual is not None:
-        weights[words.index(usual)] *= FALSE_ALARM
-    return weights
-
-
-def mistakes(term: FactTerm, usual: str | None) -> Table:
-    """The table of mistaken words of a fact, shape (K, K), to be multiplied by a source's error.
-
-    ``usual``: the word a sound appliance shows.
-    """
-    named = tuple((word, tuple(others.items())) for word, others in term.mistaken_for.items())
-    return _mistakes(tuple(term.values), usual, named)
+def error_for(signatures: Signatures, key: str, source: str, certainty: str) -> float:
+    """As :func:`error_of`, with the error a test card states for this key in place of the source's own."""
+    who = "technician" if source == "technician" else "caller"
+    own = signatures.own_error(key, who)
+    return error_of(source, certainty, own)
 
 
 def heard(table: Table, term: FactTerm, usual: str | None, error: float) -> Table:
@@ -83,24 +67,16 @@ def heard(table: Table, term: FactTerm, usual: str | None, error: float) -> Tabl
     return said
 
 
-def likelihood(signatures: Signatures, statement: Statement, terms: Mapping[str, FactTerm]) -> Table:
-    """Likelihood of one statement under every hypothesis, shape (H,); 1 for keys no table speaks of."""
-    error = error_of(statement.source, statement.certainty)
-    said = np.ones(len(signatures.hypotheses))
-    mistaken = []
-    for key, word in statement.says:
-        table = signatures.tables.get(key)
-        if table is None:
-            continue
-        term = terms[fact_of(key)]
-        column = list(term.values).index(word)
-        said *= table[:, column]
-        mistaken.append((table @ mistakes(term, signatures.usual.get(key)))[:, column])
-    if not mistaken:
+def likelihood(signatures: Signatures, statement: Statement) -> Table:
+    """Likelihood of one statement under every hypothesis, shape (H,), never 0; 1 for keys no table speaks of."""
+    stack = signatures.stack
+    spoken = [(key, word) for key, word in statement.says if key in stack.spans]
+    if not spoken:
         return np.ones(len(signatures.hypotheses))
-    mean: Table = np.add.reduce(mistaken) / len(mistaken)
-    mixed: Table = (1 - error) * said + error * mean + 1e-9
-    return mixed
+    error = max(error_for(signatures, key, statement.source, statement.certainty) for key, _ in spoken)
+    rows = np.array([stack.row(key, word) for key, word in spoken], dtype=np.intp)
+    said: Table = stack.said(rows, error) + LEAST
+    return said
 
 
 def place_prior(signatures: Signatures, odd: Iterable[str], named: Iterable[str]) -> Table:
@@ -143,13 +119,11 @@ def factors(
     return factor
 
 
-def believe(
-    signatures: Signatures, prior: Table, factor: Table, statements: Sequence[Statement], terms: Mapping[str, FactTerm]
-) -> Belief:
+def believe(signatures: Signatures, prior: Table, factor: Table, statements: Sequence[Statement]) -> Belief:
     """The posterior. Statements are independent given the fault; their order does not matter."""
-    bits = {s.number: np.log2(likelihood(signatures, s, terms)) for s in statements}
+    bits = {s.number: np.log2(likelihood(signatures, s)) for s in statements}
     log = np.log2(prior) + np.log2(factor)
     for number in sorted(bits):
         log = log + bits[number]
     probability = np.exp2(log - log.max())
-    return Belief(probability / probability.sum(), bits)
+    return Belief(signatures, probability / probability.sum(), bits)

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,10 +18,13 @@ from numpy.typing import NDArray
 from rules.appliance import Words, observe_machines
 from rules.appliance.injecting import Machine, machines
 from rules.appliance.wiring import Wiring, wire
+from rules.belief.repairs import Repair, repairs_of
+from rules.belief.stack import Numbers, Stack, Table, stack_up
 from rules.bookkeeping.types import Appliance, Book, FactTerm, Fault
-from rules.terms import BookError, fact_key, fact_of
+from rules.terms import BookError, fact_key, fact_of, split_key
 
-Table = NDArray[np.float64]
+if TYPE_CHECKING:
+    from rules.belief.questions import Questions
 
 #: Prior share of everything the book does not know. Common practice, no source.
 NONE_OF_THESE_SHARE = 0.03
@@ -32,12 +37,14 @@ ODD_IF_TOLD, ODD_IF_MEASURED = 0.10, 0.03
 class Hypothesis:
     """A fault at a place in one of its variants (how much resistance, say), or none of these (``fault`` None).
 
-    Variants are hypotheses of their own, so that what they show together is kept together.
+    Variants are hypotheses of their own, so that what they show together is kept together. Two faults at once have
+    ``both``; ``fault`` is then the two as one, with the parts, the minutes and the cautions of each.
     """
 
     fault: Fault | None
     where: str | None
     variant: int = 0
+    both: tuple[Hypothesis, ...] = ()
 
     @property
     def name(self) -> str:
@@ -48,23 +55,79 @@ class Hypothesis:
 class Signatures:
     """The signature table of an appliance.
 
-    ``prior``: shape (H,), sums to 1. ``tables[key]``: shape (H, K), rows sum to 1, columns as the fact's values.
-    ``usual[key]``: the word a sound appliance of this configuration shows. ``group``: shape (H,), the number of the
-    fault and place a hypothesis belongs to; ``first``: the first hypothesis of each group.
+    ``prior``: shape (H,), sums to 1; *none of these* comes last. ``group``: shape (H,), the number of the fault and
+    place a hypothesis belongs to; ``first``: the first hypothesis of each group.
     """
 
+    book: Book
     appliance: Appliance
     wiring: Wiring
     hypotheses: tuple[Hypothesis, ...]
     prior: Table
-    tables: Mapping[str, Table]
-    usual: Mapping[str, str]
+    stack: Stack
     group: NDArray[np.intp]
     first: NDArray[np.intp]
+    alone: Signatures | None = None  # the same without pairs, where these have pairs
+    asked: dict[str, Questions] = field(default_factory=dict, repr=False)  # by who asks; see questions.py
+
+    @property
+    def usual(self) -> Mapping[str, str]:
+        """The word a sound appliance of this configuration shows, by key."""
+        return self.stack.usual
+
+    @cached_property
+    def tables(self) -> Mapping[str, Table]:
+        """P(word | hypothesis) by key, shape (H, K); rows sum to 1, columns as the fact's values."""
+        return {key: self.stack.true[start:end].T for key, (start, end) in self.stack.spans.items()}
 
     def by_group(self, probability: Table) -> Table:
         """Belief summed over the variants of each fault and place, shape (G,)."""
         return np.bincount(self.group, weights=probability, minlength=len(self.first)).astype(np.float64)
+
+    @cached_property
+    def members(self) -> tuple[Numbers, ...]:
+        """The hypotheses of each group."""
+        order = np.argsort(self.group, kind="stable")
+        return tuple(np.split(order, np.cumsum(np.bincount(self.group))[:-1]))
+
+    @cached_property
+    def _repairs(self) -> tuple[tuple[Repair, ...], Numbers]:
+        return repairs_of(self.hypotheses, self.prior, self.appliance)
+
+    @property
+    def repairs(self) -> tuple[Repair, ...]:
+        """What can be done about it: hypotheses with the same parts, place and skill are one repair.
+
+        Nothing is gained by telling those apart. The last is that of *none of these*: somebody else must look.
+        """
+        return self._repairs[0]
+
+    @property
+    def repair(self) -> Numbers:
+        """The number of the repair that mends each hypothesis, shape (H,)."""
+        return self._repairs[1]
+
+    def by_repair(self, probability: Table) -> Table:
+        """Belief summed over what one repair mends, shape (repairs,)."""
+        return np.bincount(self.repair, weights=probability, minlength=len(self.repairs)).astype(np.float64)
+
+    @cached_property
+    def _own_errors(self) -> Mapping[tuple[str, str], float]:
+        """Errors that test cards state for themselves, by what they read and who answers; of two the larger."""
+        found: dict[tuple[str, str], float] = {}
+        for card in self.book.tests.values():
+            if card.error is not None:
+                entry = (fact_key(card.reads, card.between, card.during), card.who)
+                found[entry] = max(card.error, found.get(entry, 0.0))
+        return found
+
+    def own_error(self, key: str, who: str) -> float | None:
+        """The share of wrong answers that a test card states for this key and whoever answers it, if one does."""
+        if not self._own_errors:
+            return None
+        fact, place, during = split_key(key)
+        place = None if self.book.facts[fact].place == "surface" else place
+        return self._own_errors.get((fact_key(fact, place, during), who))
 
 
 def build(book: Book, appliance: Appliance) -> Signatures:
@@ -90,7 +153,8 @@ def build(book: Book, appliance: Appliance) -> Signatures:
     order = list(dict.fromkeys(names))
     group = np.array([order.index(name) for name in names], dtype=np.intp)
     first = np.array([names.index(name) for name in order], dtype=np.intp)
-    return Signatures(appliance, wiring, tuple(hypotheses), _prior(hypotheses, appliance), tables, usual, group, first)
+    stack = stack_up(tables, book.facts, usual)
+    return Signatures(book, appliance, wiring, tuple(hypotheses), _prior(hypotheses, appliance), stack, group, first)
 
 
 def _term(terms: Mapping[str, FactTerm], key: str) -> FactTerm:

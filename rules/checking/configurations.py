@@ -9,7 +9,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.belief.signatures import Signatures, Table
+from rules.belief.signatures import Signatures
+from rules.belief.stack import Table
 from rules.bookkeeping.types import Appliance, FactTerm
 from rules.triage import Expert
 

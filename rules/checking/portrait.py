@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rules.belief.signatures import Signatures, Table
+from rules.belief.signatures import Signatures
+from rules.belief.stack import Table
 from rules.bookkeeping.types import Appliance, Book, Fault, Rule, TestCard
 from rules.bookkeeping.yamlsource import nearest
 from rules.checking.configurations import Looks, fact_of

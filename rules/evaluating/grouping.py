@@ -1,15 +1,15 @@
-"""Who counts as the same: faults of one part at one place, and places that nothing tells apart."""
+"""Who counts as the same: faults that one repair mends, and places that nothing tells apart."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable
+from collections.abc import Collection, Hashable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.belief.signatures import Signatures, Table
-from rules.bookkeeping.types import Appliance, Fault
+from rules.belief.signatures import Hypothesis, Signatures
+from rules.belief.stack import Table
 
 Truth = tuple[str, str | None]  # a fault and its place
 
@@ -24,12 +24,15 @@ class Entry:
 
 @dataclass(frozen=True)
 class Grouping:
-    """Hypotheses in groups. ``member``: shape (H,), the group of each; ``kind``: groups that differ in place alone
-    have the same; the last group is *none of these*."""
+    """Hypotheses in groups; the last group is *none of these*.
+
+    ``member``: shape (H,), the group of each. ``kind``: groups that differ in place alone have the same. ``faults``:
+    for each group the faults of each of its hypotheses; two of them in one hypothesis are a pair.
+    """
 
     member: NDArray[np.intp]
     kind: tuple[Hashable, ...]
-    of_truth: dict[Truth, int]
+    faults: tuple[frozenset[frozenset[Truth]], ...]
 
     def shares(self, probability: Table) -> Table:
         """Belief by group, shape (G,)."""
@@ -43,46 +46,44 @@ class Grouping:
         entries = [Entry(tuple(groups), share * len(groups)) for (_, share), groups in lines.items()]
         return sorted(entries, key=lambda entry: (-round(entry.probability, 9), entry.groups))
 
-    def rank_of(self, truth: Truth, shares: Table) -> int:
-        """0 for a truth that stands first; the number of lines if it is nowhere."""
-        group = self.of_truth[truth]
-        entries = self.ranked(shares)
-        return next((place for place, entry in enumerate(entries) if group in entry.groups), len(entries))
+    def holding(self, truths: Collection[Truth]) -> frozenset[int]:
+        """Groups that hold one of these faults and nothing beside them; *none of these* if there are none."""
+        if not truths:
+            return frozenset({len(self.kind) - 1})
+        wanted = frozenset(truths)
+        return frozenset(
+            number for number, group in enumerate(self.faults) if any(faults and faults <= wanted for faults in group)
+        )
 
 
 def by_fault(signatures: Signatures) -> Grouping:
     """Each fault at its place by itself."""
-    return _grouped(signatures, lambda fault: fault.fault)
+    return _grouped(signatures, signatures.group, [signatures.hypotheses[n].name for n in signatures.first])
 
 
 def by_part(signatures: Signatures) -> Grouping:
-    """Faults that the same person mends with the same parts at the same place are one; without parts, each is."""
-    appliance = signatures.appliance
-    return _grouped(signatures, lambda fault: repair_of(fault, appliance))
+    """Faults that the same person mends with the same parts at the same place are one."""
+    kinds: list[Hashable] = [
+        (repair.parts, repair.skill) if repair.parts else signatures.hypotheses[repair.members[0]].name
+        for repair in signatures.repairs
+    ]
+    return _grouped(signatures, signatures.repair, kinds)
 
 
-def repair_of(fault: Fault, appliance: Appliance) -> Hashable:
-    """What a repair consists of: parts and who does it."""
-    parts = fault.parts_for(appliance)
-    return (tuple(sorted(parts)), fault.skill) if parts else fault.fault
+def _grouped(signatures: Signatures, member: NDArray[np.intp], kinds: list[Hashable]) -> Grouping:
+    faults: list[set[frozenset[Truth]]] = [set() for _ in kinds]
+    for number, hypothesis in zip(member, signatures.hypotheses, strict=True):
+        faults[number].add(faults_of(hypothesis))
+    return Grouping(member, tuple(kinds), tuple(frozenset(group) for group in faults))
 
 
-def _grouped(signatures: Signatures, kind_of: Callable[[Fault], Hashable]) -> Grouping:
-    keys: dict[tuple[Hashable, str | None], int] = {}
-    member = []
-    for hypothesis in signatures.hypotheses:
-        kind = kind_of(hypothesis.fault) if hypothesis.fault else None
-        member.append(-1 if hypothesis.fault is None else keys.setdefault((kind, hypothesis.where), len(keys)))
-    numbers = np.array([len(keys) if number < 0 else number for number in member], dtype=np.intp)
-    truths = {(h.name, h.where): int(n) for h, n in zip(signatures.hypotheses, numbers, strict=True) if h.fault}
-    return Grouping(numbers, (*(kind for kind, _ in keys), None), truths)
-
-
-def families(names: Iterable[str]) -> list[str]:
-    """First words of faults' names, in order: supply, surface, oven, ..."""
-    return list(dict.fromkeys(family(name) for name in names))
+def faults_of(hypothesis: Hypothesis) -> frozenset[Truth]:
+    """The fault of a hypothesis, both of a pair, none of *none of these*."""
+    if hypothesis.both:
+        return frozenset((one.name, one.where) for one in hypothesis.both)
+    return frozenset({(hypothesis.name, hypothesis.where)}) if hypothesis.fault else frozenset()
 
 
 def family(name: str) -> str:
-    """The first word of a fault's name."""
+    """The first word of a fault's name: supply, surface, oven, ..."""
     return name.partition(".")[0]

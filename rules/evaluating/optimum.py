@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-Action = tuple[str, int]  # ("test", number) or ("repair", number)
+Action = tuple[str, int]  # ("test", number), ("repair", number) or ("elsewhere", 0)
 #: (set of candidates as bits, preparations paid as bits, tests done as bits) -> what to do; None: nothing left to do.
 SubPolicy = Callable[[int, int, int], Action | None]
 
@@ -26,6 +26,7 @@ class SubModel:
 
     ``minutes``: shape (T,), ``setup``: shape (T,), the preparation of each test or -1, ``setup_minutes``: shape (S,).
     ``repair``: shape (H,), the repair of each candidate; ``repair_minutes``: shape (R,).
+    ``elsewhere``: minutes it costs to give up and send somebody else, in place of any repair.
     """
 
     prior: NDArray[np.float64]
@@ -35,6 +36,7 @@ class SubModel:
     setup_minutes: NDArray[np.float64]
     repair: NDArray[np.intp]
     repair_minutes: NDArray[np.float64]
+    elsewhere: float = float("inf")
     _weights: dict[int, float] = field(default_factory=dict, repr=False, compare=False)
 
     @property
@@ -100,7 +102,7 @@ def optimum(model: SubModel, *, repairing: bool) -> float:
 
     def _mended(candidates: int, paid: int) -> float:
         weight = model.weight(candidates)
-        best = np.inf
+        best = weight * model.elsewhere
         for number, mends in enumerate(model.repairs):
             if mends & candidates:
                 rest = candidates & ~mends
@@ -134,6 +136,8 @@ def expected_minutes(model: SubModel, policy: SubPolicy, *, repairing: bool) -> 
             return 0.0
         kind, number = action
         weight = model.weight(candidates)
+        if kind == "elsewhere":
+            return weight * model.elsewhere
         if kind == "repair":
             rest = candidates & ~model.repairs[number]
             return weight * float(model.repair_minutes[number]) + (walk(rest, paid, done) if rest else 0.0)
@@ -147,7 +151,7 @@ def expected_minutes(model: SubModel, policy: SubPolicy, *, repairing: bool) -> 
 # --- simple policies ----------------------------------------------------------------------------------------------
 def repairs_only(model: SubModel) -> SubPolicy:
     """No test at all: repair by probability over minutes."""
-    return lambda candidates, _paid, _done: ("repair", best_repair(model, candidates))
+    return lambda candidates, _paid, _done: next_repair(model, candidates)
 
 
 def best_repair(model: SubModel, candidates: int) -> int:
@@ -158,6 +162,20 @@ def best_repair(model: SubModel, candidates: int) -> int:
     return int(np.argmax(shares))
 
 
+def next_repair(model: SubModel, candidates: int) -> Action:
+    """The next repair of the best order by probability over minutes, or somebody else if that costs less."""
+    best = best_repair(model, candidates)
+    left, spent, least = candidates, 0.0, np.inf
+    whole = model.weight(candidates)
+    while left:  # what the order costs if it is followed to each of its points
+        number = best_repair(model, left)
+        spent += model.weight(left) * float(model.repair_minutes[number])
+        left &= ~model.repairs[number]
+        rest = model.weight(left) * model.elsewhere if left else 0.0
+        least = min(least, spent + rest)
+    return ("repair", best) if least <= whole * model.elsewhere else ("elsewhere", 0)
+
+
 def in_order(model: SubModel, order: Sequence[int], *, repairing: bool) -> SubPolicy:
     """A fixed order of tests, whatever they tell, until one repair is left or the tests run out."""
 
@@ -166,7 +184,7 @@ def in_order(model: SubModel, order: Sequence[int], *, repairing: bool) -> SubPo
             for test in order:
                 if not done >> test & 1:
                     return ("test", test)
-        return ("repair", best_repair(model, candidates)) if repairing else None
+        return next_repair(model, candidates) if repairing else None
 
     return policy
 
@@ -179,7 +197,7 @@ def most_bits(model: SubModel, *, a_minute: bool, repairing: bool) -> SubPolicy:
             test = best_test(model, candidates, paid, a_minute=a_minute)
             if test is not None:
                 return ("test", test)
-        return ("repair", best_repair(model, candidates)) if repairing else None
+        return next_repair(model, candidates) if repairing else None
 
     return policy
 

@@ -18,9 +18,9 @@ ORDERS = ("cheapest first", "by prior score", "random")
 def coldleg(ranker: Ranker) -> Policy:
     """What the ranker advises first."""
 
-    def policy(weighed: Weighed, asked: frozenset[str], paid: frozenset[str]) -> Ask | None:
+    def policy(weighed: Weighed, asked: frozenset[str], _paid: frozenset[str]) -> Ask | None:
         gate = ranker.gate(weighed, "technician", asked)
-        best = ranker.advised(weighed, gate, paid)
+        best = ranker.advised(weighed, gate)
         return best[0] if best else None
 
     return policy
@@ -50,8 +50,8 @@ def cheapest_useful(ranker: Ranker) -> Policy:
     every = by_minutes(ranker)
 
     def policy(weighed: Weighed, asked: frozenset[str], paid: frozenset[str]) -> Ask | None:
-        probability = weighed.belief.probability
-        useful = [ask for ask in every if ask.key not in asked and ranker.gain(ask, probability) >= LEAST_BITS]
+        gains = ranker.gains(weighed.belief.signatures, weighed.belief.probability)
+        useful = [ask for ask in every if ask.key not in asked and gains[ask.key] >= LEAST_BITS]
         useful.sort(key=lambda ask: ranker.price(ask.card, paid))
         return fixed(ranker, useful)(weighed, asked, paid)
 
@@ -76,8 +76,8 @@ def by_minutes(ranker: Ranker) -> list[Ask]:
 
 def by_prior_score(ranker: Ranker) -> list[Ask]:
     """By bits a minute before anything is known."""
-    prior = ranker.signatures.prior
-    return sorted(every_test(ranker), key=lambda ask: -ranker.gain(ask, prior) / ranker.price(ask.card, frozenset()))
+    gains = ranker.gains(ranker.signatures, ranker.signatures.prior)
+    return sorted(every_test(ranker), key=lambda ask: -gains[ask.key] / ranker.price(ask.card, frozenset()))
 
 
 def at_random(ranker: Ranker, rng: np.random.Generator) -> list[Ask]:

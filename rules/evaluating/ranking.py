@@ -10,10 +10,16 @@ from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
+import numpy as np
+from numpy.typing import NDArray
+
 from rules.belief import posterior
-from rules.belief.choosing import LEAST_BITS, SURE_FROM, Gate, choose, information
-from rules.belief.posterior import error_of, heard, mistakes
-from rules.belief.signatures import Signatures, Table
+from rules.belief.choosing import LEAST_BITS, SURE_FROM, Gate, choose
+from rules.belief.posterior import error_of
+from rules.belief.questions import questions
+from rules.belief.repairs import ELSEWHERE, best_order
+from rules.belief.signatures import Signatures
+from rules.belief.stack import Table, mistakes, stack_up
 from rules.bookkeeping.types import Book, FactTerm, TestCard
 from rules.chaining import Chainer
 from rules.concluding import conclude
@@ -21,6 +27,7 @@ from rules.terms import Fact, Role, fact_key, fact_of, split_key
 from rules.triage import Expert, Weighed, askable, expected_of, gate_of, weigh
 
 __all__ = [
+    "ELSEWHERE",
     "LEAST_BITS",
     "SURE_FROM",
     "Ask",
@@ -28,8 +35,11 @@ __all__ = [
     "Table",
     "Weighed",
     "assuming",
+    "best_order",
+    "cut_down",
     "error_of",
     "meter_points",
+    "misled",
     "mistakes",
     "open_gate",
     "possible_words",
@@ -67,15 +77,15 @@ class Ranker:
         gate = gate_of(self.book, weighed, role)
         return replace(gate, answered=gate.answered | asked)
 
-    def advised(self, weighed: Weighed, gate: Gate, paid: frozenset[str]) -> list[Ask]:
+    def advised(self, weighed: Weighed, gate: Gate) -> list[Ask]:
         """What Coldleg would ask next, best first; nothing once it would rather stop asking."""
         units = askable(weighed.case, self.signatures.appliance)
-        return self.advised_at(weighed.belief.probability, gate, paid, units)
+        return self.advised_at(weighed.belief.signatures, weighed.belief.probability, gate, units)
 
-    def advised_at(self, probability: Table, gate: Gate, paid: frozenset[str], units: Sequence[str]) -> list[Ask]:
-        """The same at a given belief."""
-        chosen = choose(_with_paid(self.book, paid), self.signatures, probability, gate, units)
-        return [Ask(self.book.tests[test.card.test], test.where, test.key) for test in chosen]
+    def advised_at(self, signatures: Signatures, probability: Table, gate: Gate, units: Sequence[str]) -> list[Ask]:
+        """The same at a given belief. Tests that cost more than they save are listed for people, but not advised."""
+        chosen = choose(signatures, probability, gate, units)
+        return [Ask(test.card, test.where, test.key) for test in chosen if test.pays or test.card.reads == "hazard.any"]
 
     def listed(self, weighed: Weighed) -> set[tuple[str, str | None]]:
         """Faults and places that an answer would list; no place where nothing tells the places apart."""
@@ -95,12 +105,11 @@ class Ranker:
         card = next(card for card in self.book.tests.values() if card.reads == "dead_check")
         return Ask(card, None, "dead_check")
 
-    def gain(self, ask: Ask, probability: Table) -> float:
-        """What a technician's test is expected to tell at a belief, bits, less what "don't know" costs."""
-        term = self.book.facts[ask.card.reads]
-        error = error_of("technician", "measured" if ask.card.who == "technician" else "said")
-        table = heard(self.signatures.tables[ask.key], term, self.signatures.usual.get(ask.key), error)
-        return information(table, probability) * (1 - ask.card.dont_know)
+    def gains(self, signatures: Signatures, probability: Table) -> dict[str, float]:
+        """What each of a technician's tests is expected to tell at a belief, bits, less what "don't know" costs."""
+        asked = questions(signatures, "technician")
+        gains = asked.gains(probability, signatures.repair)
+        return {question.key: float(gain) for question, gain in zip(asked.asked, gains, strict=True)}
 
     def price(self, card: TestCard, paid: frozenset[str]) -> float:
         """Minutes of a test with its preparation, unless that is paid already."""
@@ -122,18 +131,40 @@ def ranker_for(expert: Expert, configuration: str) -> Ranker:
     return Ranker(expert.book, expert.chainer, expert.signatures(expert.book.appliances[configuration]))
 
 
-def open_gate(book: Book, answered: frozenset[str]) -> Gate:
+def open_gate(book: Book, answered: frozenset[str], paid: frozenset[str]) -> Gate:
     """A technician's gate with everything allowed."""
     measured = any(book.facts[fact_of(key)].told_by == "technician" for key in answered)
-    return Gate("technician", frozenset(book.tests), frozenset(), False, answered, measured)
+    return Gate("technician", frozenset(book.tests), frozenset(), False, answered, measured, paid)
 
 
-def _with_paid(book: Book, paid: frozenset[str]) -> Book:
-    """The book as it stands in a visit: preparation that was paid costs nothing more."""
-    if not paid:
-        return book
-    setups = {name: replace(setup, minutes=0.0) if name in paid else setup for name, setup in book.setups.items()}
-    return replace(book, setups=setups)
+def cut_down(signatures: Signatures, book: Book, rows: NDArray[np.intp], tables: dict[str, Table]) -> Signatures:
+    """A signature table of some of the hypotheses and other tables; the last row must be *none of these*.
+
+    The prior is left as it is, and not normalised.
+    """
+    _, first, group = np.unique(signatures.group[rows], return_index=True, return_inverse=True)
+    order = np.argsort(first, kind="stable")
+    place = np.empty_like(order)
+    place[order] = np.arange(len(order))
+    return Signatures(
+        book=book,
+        appliance=signatures.appliance,
+        wiring=signatures.wiring,
+        hypotheses=tuple(signatures.hypotheses[row] for row in rows),
+        prior=signatures.prior[rows],
+        stack=stack_up(tables, book.facts, signatures.usual),
+        group=place[group].astype(np.intp),
+        first=first[order].astype(np.intp),
+    )
+
+
+def misled(ranker: Ranker, prior: Table | None, book: Book | None) -> Ranker:
+    """The ranker with another prior or other minutes than the true ones; nothing worked out before is kept."""
+    signatures = ranker.signatures
+    changed = replace(
+        signatures, book=book or signatures.book, prior=signatures.prior if prior is None else prior, asked={}
+    )
+    return replace(ranker, book=book or ranker.book, signatures=changed)
 
 
 @contextmanager

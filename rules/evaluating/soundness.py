@@ -10,9 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rules.belief.signatures import Signatures
 from rules.evaluating.people import Person, told
-from rules.evaluating.ranking import Ask, Ranker, Weighed, possible_words
-from rules.evaluating.walking import Grounds
+from rules.evaluating.ranking import Ask, Ranker, Table, Weighed, possible_words
+from rules.evaluating.walking import Judge
 from rules.terms import Fact, Role, Source, fact_of
 
 FLOOR = 1e-6
@@ -49,50 +50,54 @@ class Sound:
     tried: int
 
 
-def examine(ranker: Ranker, grounds: Grounds, number: int, probe: Probe, rng: np.random.Generator) -> Sound:
+def examine(ranker: Ranker, judge: Judge, number: int, probe: Probe, rng: np.random.Generator) -> Sound:
     """Examine one hypothesis of the table."""
-    return _Examination(ranker, grounds, number, rng).result(probe)
+    return _Examination(ranker, judge, number, rng).result(probe)
 
 
 class _Examination:
-    def __init__(self, ranker: Ranker, grounds: Grounds, number: int, rng: np.random.Generator) -> None:
-        self.ranker, self.grounds, self.number, self.rng = ranker, grounds, number, rng
+    def __init__(self, ranker: Ranker, judge: Judge, number: int, rng: np.random.Generator) -> None:
+        self.ranker, self.judge, self.number, self.rng = ranker, judge, number, rng
         hypothesis = ranker.signatures.hypotheses[number]
         self.truth = (hypothesis.name, hypothesis.where)
-        self.group = grounds.fault.of_truth[self.truth]
         self.least, self.after = 1.0, ()  # type: tuple[float, tuple[str, ...]]
         self.weighed = 0
 
     def result(self, probe: Probe) -> Sound:
         roles: tuple[Role, ...] = ("desk", "technician")
-        stops = [self._along(self._complaint(), role, probe.depth, probe.width, frozenset()) for role in roles]
+        stops = [self._along(self._complaint(), role, probe.depth, probe.width) for role in roles]
         for _ in range(probe.paths):
             self._random_path()
         kept = sum(self._one_wrong() for _ in range(probe.wrong))
-        prior = float(self.grounds.fault.shares(self.ranker.signatures.prior)[self.group])
+        prior = self._belief(self.ranker.signatures, self.ranker.signatures.prior)
         name, where = self.truth
         return Sound(name, where, prior, self.least, self.after, min(stops), self.weighed, kept, probe.wrong)
+
+    def _belief(self, signatures: Signatures, probability: Table) -> float:
+        """Probability of the fault at its place, by itself."""
+        fault = self.judge.grounds(signatures).fault
+        shares = fault.shares(probability)
+        return float(sum(shares[group] for group in fault.holding([self.truth])))
 
     # --- correct answers ------------------------------------------------------------------------------------------
     def _share(self, facts: Sequence[Fact]) -> tuple[Weighed, float]:
         weighed = self.ranker.weigh(facts)
         self.weighed += 1
-        share = float(self.grounds.fault.shares(weighed.belief.probability)[self.group])
+        share = self._belief(weighed.belief.signatures, weighed.belief.probability)
         if share < self.least:
             self.least, self.after = share, tuple(f"{fact.key}={fact.value}" for fact in facts)
         return weighed, share
 
-    def _along(self, facts: list[Fact], role: Role, depth: int, width: int, paid: frozenset[str]) -> float:
+    def _along(self, facts: list[Fact], role: Role, depth: int, width: int) -> float:
         """Follow what is advised and every correct answer to it; give the belief at the end of the advised path."""
         weighed, share = self._share(facts)
         if not depth:
             return share
         gate = self.ranker.gate(weighed, role, frozenset())
         end = share
-        for number, ask in enumerate(self.ranker.advised(weighed, gate, paid)[:width]):
-            setup = paid | ({ask.card.setup} if ask.card.setup else set())
+        for number, ask in enumerate(self.ranker.advised(weighed, gate)[:width]):
             ends = [
-                self._along([*facts, *answered], role, depth - 1, max(width - 1, 1), setup)
+                self._along([*facts, *answered], role, depth - 1, max(width - 1, 1))
                 for answered in self._correct(ask, role)
             ]
             if number == 0:

@@ -8,22 +8,20 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.evaluating.grouping import Grouping, by_part
 from rules.evaluating.optimum import (
     Action,
     SubModel,
     SubPolicy,
-    best_repair,
     best_test,
     expected_minutes,
     in_order,
     most_bits,
+    next_repair,
     optimum,
     repairs_only,
 )
 from rules.evaluating.policies import every_test
-from rules.evaluating.ranking import Ask, Ranker, Table, open_gate
-from rules.evaluating.walking import repair_costs
+from rules.evaluating.ranking import ELSEWHERE, Ask, Ranker, Table, cut_down, open_gate
 from rules.terms import fact_of
 
 MOST = 12  # candidates, and tests
@@ -41,6 +39,7 @@ class Cut:
     model: SubModel
     members: NDArray[np.intp]
     asks: tuple[Ask, ...]
+    setups: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -53,7 +52,6 @@ class Ratios:
 
 def cut(ranker: Ranker, rng: np.random.Generator) -> Cut | None:
     """A random sub-model: what one odd observation leaves in play, or any hypotheses. None if none can be cut."""
-    grouping = by_part(ranker.signatures)
     every = every_test(ranker)
     for _ in range(TRIES):
         chosen = _after_complaint(ranker, rng) if rng.random() < 0.5 else _any(ranker, rng)
@@ -61,8 +59,8 @@ def cut(ranker: Ranker, rng: np.random.Generator) -> Cut | None:
         asks = _one_a_key(ranker, asks)
         if len(asks) > MOST:
             asks = [asks[number] for number in sorted(rng.choice(len(asks), size=MOST, replace=False))]
-        if len(set(grouping.member[chosen])) >= LEAST_REPAIRS and len(asks) >= LEAST_TESTS:
-            return _cut(ranker, grouping, chosen, asks)
+        if len(set(ranker.signatures.repair[chosen])) >= LEAST_REPAIRS and len(asks) >= LEAST_TESTS:
+            return _cut(ranker, chosen, asks)
     return None
 
 
@@ -104,10 +102,10 @@ def _one_a_key(ranker: Ranker, asks: Sequence[Ask]) -> list[Ask]:
     return [ask for ask in asks if by_key[ask.key] is ask]
 
 
-def _cut(ranker: Ranker, grouping: Grouping, members: NDArray[np.intp], asks: Sequence[Ask]) -> Cut:
-    prior = ranker.signatures.prior[members]
-    costs = repair_costs(ranker, grouping)
-    groups, repair = np.unique(grouping.member[members], return_inverse=True)
+def _cut(ranker: Ranker, members: NDArray[np.intp], asks: Sequence[Ask]) -> Cut:
+    signatures = ranker.signatures
+    prior = signatures.prior[members]
+    numbers, repair = np.unique(signatures.repair[members], return_inverse=True)
     setups = list(dict.fromkeys(ask.card.setup for ask in asks if ask.card.setup))
     model = SubModel(
         prior=prior / prior.sum(),
@@ -116,9 +114,10 @@ def _cut(ranker: Ranker, grouping: Grouping, members: NDArray[np.intp], asks: Se
         setup=np.array([setups.index(ask.card.setup) if ask.card.setup else -1 for ask in asks], dtype=np.intp),
         setup_minutes=np.array([ranker.book.setups[name].minutes for name in setups], dtype=float),
         repair=repair.astype(np.intp),
-        repair_minutes=costs[groups],
+        repair_minutes=np.array([signatures.repairs[number].minutes for number in numbers]),
+        elsewhere=ELSEWHERE,
     )
-    return Cut(model, members, tuple(asks))
+    return Cut(model, members, tuple(asks), tuple(setups))
 
 
 def ratios(ranker: Ranker, small: Cut) -> Ratios:
@@ -175,14 +174,14 @@ def advised_policy(ranker: Ranker, small: Cut) -> SubPolicy:
             if candidates >> number & 1:
                 probability[number] = model.prior[number]
         probability /= probability.sum()
-        gate = open_gate(inner.book, frozenset(small.asks[n].key for n in number_of.values() if done >> n & 1))
-        names = list(dict.fromkeys(ask.card.setup for ask in small.asks if ask.card.setup))
-        bought = frozenset(name for number, name in enumerate(names) if paid >> number & 1)
-        best = inner.advised_at(probability, gate, bought, inner.signatures.appliance.positions)
+        done_keys = frozenset(ask.key for number, ask in enumerate(small.asks) if done >> number & 1)
+        bought = frozenset(name for number, name in enumerate(small.setups) if paid >> number & 1)
+        gate = open_gate(inner.book, done_keys, bought)
+        best = inner.advised_at(inner.signatures, probability, gate, inner.signatures.appliance.positions)
         for ask in best:
             if ask.key in number_of:
                 return ("test", number_of[ask.key])
-        return ("repair", best_repair(model, candidates))
+        return next_repair(model, candidates)
 
     return policy
 
@@ -191,29 +190,14 @@ def _inner(ranker: Ranker, small: Cut) -> Ranker:
     """The ranker with the sub-model's hypotheses and tests alone; *none of these* stays, without belief."""
     signatures = ranker.signatures
     rows = np.append(small.members, len(signatures.hypotheses) - 1)
-    hypotheses = tuple(signatures.hypotheses[row] for row in rows)
     tables: dict[str, Table] = {}
     for ask in small.asks:
         whole = signatures.tables[ask.key]
         made = np.zeros((len(rows), whole.shape[1]))
         made[np.arange(len(rows)), whole[rows].argmax(axis=1)] = 1.0
         tables[ask.key] = made
-    _, first, group = np.unique(signatures.group[rows], return_index=True, return_inverse=True)
-    order = np.argsort(first, kind="stable")
-    place = np.empty_like(order)
-    place[order] = np.arange(len(order))
     kept = {ask.card.test for ask in small.asks}
-    tests = {
-        name: card
-        for name, card in ranker.book.tests.items()
-        if name in kept or card.reads in ("dead_check", "hazard.any")
-    }
-    cut_down = replace(
-        signatures,
-        hypotheses=hypotheses,
-        prior=np.append(small.model.prior, 0.0),
-        tables=tables,
-        group=place[group].astype(np.intp),
-        first=first[order].astype(np.intp),
-    )
-    return Ranker(replace(ranker.book, tests=tests), ranker.chainer, cut_down)
+    needed = ("dead_check", "hazard.any")
+    tests = {name: card for name, card in ranker.book.tests.items() if name in kept or card.reads in needed}
+    book = replace(ranker.book, tests=tests)
+    return Ranker(book, ranker.chainer, cut_down(signatures, book, rows, tables))

@@ -7,15 +7,15 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from rules.evaluating.grouping import Grouping, Truth, by_fault, by_part, family
+from rules.belief.signatures import Signatures
+from rules.evaluating.grouping import Entry, Grouping, Truth, by_fault, by_part, family, faults_of
 from rules.evaluating.people import Case, reply
-from rules.evaluating.ranking import SURE_FROM, Ask, Ranker, Table, Weighed
+from rules.evaluating.ranking import ELSEWHERE, SURE_FROM, Ask, Ranker, Table, Weighed, best_order
 from rules.terms import Fact
 
 MOST_QUESTIONS = 8
 MOST_STEPS = 80  # of a fixed order on site; a range has about that many tests at places
-MOST_WRONG_REPAIRS = 3  # then somebody else is sent for
-ESCALATE_MINUTES = 150.0  # what that costs, as in method 3.2
+MOST_KEPT = 64  # tables of hypotheses whose grounds are kept
 
 
 @dataclass(frozen=True)
@@ -41,37 +41,58 @@ class Snapshot:
 
 @dataclass(frozen=True)
 class Grounds:
-    """What a ranking is judged by on one appliance."""
+    """What a belief over some hypotheses is judged by."""
 
     part: Grouping
     fault: Grouping
-    part_of_fault: tuple[int, ...]  # for each group by fault its group by part
-
-    @classmethod
-    def of(cls, ranker: Ranker) -> Grounds:
-        part, fault = by_part(ranker.signatures), by_fault(ranker.signatures)
-        pairs = dict(zip(fault.member.tolist(), part.member.tolist(), strict=True))
-        return cls(part, fault, tuple(pairs[group] for group in range(len(fault.kind))))
 
     def snapshot(self, probability: Table, truths: Sequence[Truth]) -> Snapshot:
         """Of several truths the one that stands best counts; without any, *none of these* is the truth."""
-        shares = self.part.shares(probability)
-        entries = self.part.ranked(shares)
-        groups = {self.part.of_truth[truth] for truth in truths} or {len(shares) - 1}
-        part = min((n for n, e in enumerate(entries) if groups & set(e.groups)), default=len(entries))
-        by_itself = self.fault.shares(probability)
-        fault = min((self.fault.rank_of(truth, by_itself) for truth in truths), default=len(entries))
-        foremost = self.fault.ranked(by_itself)[0].groups[0]
-        same_part = self.part_of_fault[foremost] in groups
-        truth = max(groups, key=lambda group: shares[group])
-        p_true = float(shares[truth])
+        shares, by_itself = self.part.shares(probability), self.fault.shares(probability)
+        entries, lines = self.part.ranked(shares), self.fault.ranked(by_itself)
+        true_parts, true_faults = self.part.holding(truths), self.fault.holding(truths)
+        foremost = set(self.part.member[np.isin(self.fault.member, lines[0].groups)].tolist())
+        p_true = float(max(shares[group] for group in true_parts))
         logs = -np.log(np.maximum(shares, 1e-300))
         entropy = float(shares @ logs)
-        spread = max(float(shares @ logs**2) - entropy**2, 0.0)
-        brier = float(shares @ shares) - 2 * p_true + 1
+        part_rank = _rank(entries, true_parts)
         return Snapshot(
-            part, fault, same_part, float(entries[0].probability), part == 0, p_true, entropy, spread, brier
+            part_rank=part_rank,
+            fault_rank=_rank(lines, true_faults),
+            same_part=bool(foremost & true_parts),
+            stated=float(entries[0].probability),
+            first=part_rank == 0,
+            p_true=p_true,
+            entropy=entropy,
+            spread=max(float(shares @ logs**2) - entropy**2, 0.0),
+            brier=float(shares @ shares) - 2 * p_true + 1,
         )
+
+
+def _rank(entries: Sequence[Entry], true: frozenset[int]) -> int:
+    """0 for a truth that stands first; the number of lines if it is nowhere."""
+    return next((place for place, entry in enumerate(entries) if not true.isdisjoint(entry.groups)), len(entries))
+
+
+class Judge:
+    """Grounds for every set of hypotheses that comes up: an appliance's, and these with pairs of faults."""
+
+    def __init__(self) -> None:
+        self._kept: dict[int, tuple[Signatures, Grounds]] = {}
+
+    def grounds(self, signatures: Signatures) -> Grounds:
+        """The grounds for a table's hypotheses, worked out once for each table."""
+        entry = self._kept.get(id(signatures))
+        if entry is None or entry[0] is not signatures:
+            if len(self._kept) >= MOST_KEPT:
+                self._kept.clear()
+            entry = (signatures, Grounds(by_part(signatures), by_fault(signatures)))
+            self._kept[id(signatures)] = entry
+        return entry[1]
+
+    def snapshot(self, weighed: Weighed, truths: Sequence[Truth]) -> Snapshot:
+        """How a weighed case stands against the truth."""
+        return self.grounds(weighed.belief.signatures).snapshot(weighed.belief.probability, truths)
 
 
 @dataclass
@@ -90,18 +111,18 @@ class Phone:
         return self.at[min(questions, len(self.at) - 1)]
 
 
-def telephone(ranker: Ranker, grounds: Grounds, case: Case, most: int = MOST_QUESTIONS) -> Phone:
+def telephone(ranker: Ranker, judge: Judge, case: Case, most: int = MOST_QUESTIONS) -> Phone:
     """Ask what the ranker advises until it stops asking, a stop stands, or ``most`` questions are asked."""
     call = Phone(facts=list(case.complaint))
     asked: set[str] = set()
     while True:
         weighed = ranker.weigh(call.facts)
-        call.at.append(grounds.snapshot(weighed.belief.probability, case.happening.truths))
+        call.at.append(judge.snapshot(weighed, case.happening.truths))
         if weighed.stop is not None or call.questions >= most:
             call.ended = "stop" if weighed.stop is not None else "asked_out"
             return call
         gate = ranker.gate(weighed, "desk", frozenset(asked))
-        best = ranker.advised(weighed, gate, frozenset())
+        best = ranker.advised(weighed, gate)
         if not best:
             call.ended = "nothing_left"
             return call
@@ -140,7 +161,7 @@ class Visit:
 
 
 def on_site(
-    ranker: Ranker, grounds: Grounds, case: Case, facts: Sequence[Fact], policy: Policy, *, until_sure: bool = False
+    ranker: Ranker, judge: Judge, case: Case, facts: Sequence[Fact], policy: Policy, *, until_sure: bool = False
 ) -> Visit:
     """Test as a policy says, then repair in the order of probability over minutes until the range works.
 
@@ -153,8 +174,7 @@ def on_site(
     isolated: float | None = None
     while True:
         weighed = ranker.weigh(known)
-        shares = grounds.part.shares(weighed.belief.probability)
-        if isolated is None and shares[:-1].max() >= SURE_FROM:
+        if isolated is None and sure(weighed):
             isolated = minutes
         ask = None if (until_sure and isolated is not None) or tests >= MOST_STEPS else policy(weighed, asked, paid)
         if ask is None:
@@ -165,9 +185,9 @@ def on_site(
         asked |= {ask.key}
         known += reply(ranker, ask, case.technician)
     truths = case.happening.truths
-    mended = _repaired(ranker, grounds, case, shares)
+    mended = _repaired(case, weighed)
     return Visit(
-        end=grounds.snapshot(weighed.belief.probability, truths),
+        end=judge.snapshot(weighed, truths),
         tests=tests,
         test_minutes=minutes,
         isolated=minutes if isolated is None else isolated,
@@ -180,6 +200,11 @@ def on_site(
     )
 
 
+def sure(weighed: Weighed) -> bool:
+    """Whether one repair has SURE_FROM of the whole belief."""
+    return bool(weighed.belief.signatures.by_repair(weighed.belief.probability)[:-1].max() >= SURE_FROM)
+
+
 def spent(case: Case, ask: Ask, paid: frozenset[str]) -> float:
     """What a test really takes in this case, minutes, with preparation that was not yet done."""
     setup = ask.card.setup
@@ -187,45 +212,23 @@ def spent(case: Case, ask: Ask, paid: frozenset[str]) -> float:
     return case.test_minutes[ask.card.test] + prepared
 
 
-def _repaired(ranker: Ranker, grounds: Grounds, case: Case, shares: Table) -> tuple[float, int, bool]:
-    """Minutes of repairs tried, how many were wrong, and whether it was given up."""
-    wanted = {grounds.part.of_truth[truth] for truth in case.happening.truths}
-    cost = repair_costs(ranker, grounds.part)
-    order = np.argsort(-shares[:-1] / cost, kind="stable")
-    name_of = _likeliest_fault(ranker, grounds.part)
-    total, wrong = 0.0, 0
-    for group in order:
+def _repaired(case: Case, weighed: Weighed) -> tuple[float, int, bool]:
+    """Minutes of repairs tried in the order that Coldleg gives, how many were wrong, and whether it was given up."""
+    signatures = weighed.belief.signatures
+    shares = signatures.by_repair(weighed.belief.probability)
+    minutes = np.array([repair.minutes for repair in signatures.repairs[:-1]])
+    order = best_order(shares[:-1], minutes, float(shares[-1]))
+    wanted, total, wrong = set(case.happening.truths), 0.0, 0
+    for number in order.numbers:
         if not wanted:
             break
-        if wrong >= MOST_WRONG_REPAIRS or shares[-1] > shares[:-1].max():
-            return total + ESCALATE_MINUTES, wrong, True
-        total += case.repair_minutes[name_of[group]]
-        if int(group) in wanted:
-            wanted.discard(int(group))
-        else:
-            wrong += 1
-    return total, wrong, False
-
-
-def repair_costs(ranker: Ranker, grouping: Grouping) -> Table:
-    """Minutes of each group's repair by the book, mean over its faults, shape (G - 1,)."""
-    total, count = np.zeros(len(grouping.kind)), np.zeros(len(grouping.kind))
-    for number, hypothesis in zip(grouping.member, ranker.signatures.hypotheses, strict=True):
-        if hypothesis.fault is not None:
-            total[number] += sum(hypothesis.fault.minutes) / 2
-            count[number] += 1
-    costs: Table = total[:-1] / count[:-1]
-    return costs
-
-
-def _likeliest_fault(ranker: Ranker, grouping: Grouping) -> list[str]:
-    """For each group the fault its repair is meant for: the first of its hypotheses by prior."""
-    best: list[tuple[float, str]] = [(-1.0, "")] * len(grouping.kind)
-    signatures = ranker.signatures
-    for number, hypothesis, prior in zip(grouping.member, signatures.hypotheses, signatures.prior, strict=True):
-        if prior > best[number][0]:
-            best[number] = (float(prior), hypothesis.name)
-    return [name for _, name in best]
+        members = [signatures.hypotheses[member] for member in signatures.repairs[number].members]
+        mended = {truth for h in members for truth in faults_of(h)} & wanted
+        total += sum(case.repair_minutes[name] for name, _ in mended or faults_of(members[0]))
+        wrong += not mended
+        wanted -= mended
+    given_up = bool(wanted) or not case.happening.truths
+    return total + (ELSEWHERE if given_up else 0.0), wrong, given_up
 
 
 def family_of(case: Case) -> str:

@@ -11,11 +11,11 @@ import numpy as np
 from rules.evaluating.people import Case, cases
 from rules.evaluating.plan import Cell, Piece
 from rules.evaluating.policies import at_random, by_minutes, by_prior_score, cheapest_useful, coldleg, fixed
-from rules.evaluating.ranking import Ranker, assuming, ranker_for
+from rules.evaluating.ranking import Ranker, assuming, misled, ranker_for
 from rules.evaluating.soundness import Sound, examine
 from rules.evaluating.strain import PERTURBED, Strain
 from rules.evaluating.submodels import Ratios, cut, ratios
-from rules.evaluating.walking import Grounds, Phone, Policy, Visit, family_of, on_site, telephone
+from rules.evaluating.walking import Judge, Phone, Policy, Visit, family_of, on_site, telephone
 from rules.evaluating.world import World
 from rules.terms import Fact, fact_of
 from rules.triage import Expert
@@ -65,19 +65,19 @@ def work_here(piece: Piece) -> Done:
 def work(expert: Expert, piece: Piece) -> Done:
     """Do a piece."""
     ranker = ranker_for(expert, piece.configuration)
-    grounds = Grounds.of(ranker)
+    judge = Judge()
     rng = np.random.default_rng(piece.start)
     if piece.kind == "ratios":
         cuts = [small for _ in range(piece.count) if (small := cut(ranker, rng)) is not None]
         return Done(piece, ratios=tuple(ratios(ranker, small) for small in cuts))
     if piece.kind == "soundness":
-        return Done(piece, sounds=tuple(examine(ranker, grounds, n, piece.probe, rng) for n in piece.members))
+        return Done(piece, sounds=tuple(examine(ranker, judge, n, piece.probe, rng) for n in piece.members))
     if piece.cell is not None:
         return _grid(ranker, piece, piece.cell, rng)
     world = World(ranker.book, ranker.signatures, PERTURBED, rng)
     drawn, unseen = cases(ranker, world, piece.count, faults={"calls": 1, "pairs": 2, "outside": 0}[piece.kind])
     order = _orders(ranker, rng) if piece.orders else {}
-    calls = [_call(ranker, grounds, case, order if n < piece.orders else {}) for n, case in enumerate(drawn)]
+    calls = [_call(ranker, judge, case, order if n < piece.orders else {}) for n, case in enumerate(drawn)]
     return Done(piece, tuple(calls), unseen)
 
 
@@ -91,11 +91,11 @@ def _orders(ranker: Ranker, rng: np.random.Generator) -> dict[str, Policy]:
     }
 
 
-def _call(ranker: Ranker, grounds: Grounds, case: Case, orders: dict[str, Policy]) -> Call:
-    phone = telephone(ranker, grounds, case)
-    visit = on_site(ranker, grounds, case, phone.facts, coldleg(ranker))
+def _call(ranker: Ranker, judge: Judge, case: Case, orders: dict[str, Policy]) -> Call:
+    phone = telephone(ranker, judge, case)
+    visit = on_site(ranker, judge, case, phone.facts, coldleg(ranker))
     worked = {
-        name: on_site(ranker, grounds, case, case.complaint, policy, until_sure=name != COLDLEG)
+        name: on_site(ranker, judge, case, case.complaint, policy, until_sure=name != COLDLEG)
         for name, policy in orders.items()
     }
     return Call(family_of(case), phone, visit, worked)
@@ -104,7 +104,7 @@ def _call(ranker: Ranker, grounds: Grounds, case: Case, orders: dict[str, Policy
 # --- robustness ---------------------------------------------------------------------------------------------------
 def _grid(ranker: Ranker, piece: Piece, cell: Cell, rng: np.random.Generator) -> Done:
     """Calls in a disturbed world, or by a ranker with wrong inputs; people and costs are the true book's."""
-    grounds = Grounds.of(ranker)
+    judge = Judge()
     strain: Strain = replace(PERTURBED, caller_error=cell.true_error, dont_know=cell.dont_know)
     drawn: list[Case] = []
     start = 0
@@ -112,32 +112,32 @@ def _grid(ranker: Ranker, piece: Piece, cell: Cell, rng: np.random.Generator) ->
         world = World(ranker.book, ranker.signatures, strain, np.random.default_rng((*piece.start, start)))
         drawn += cases(ranker, world, min(10, piece.count - len(drawn)))[0]
         start += 1
-    misled = _misled(ranker, cell, rng)
     calls = []
     with assuming(cell.assumed):
+        fooled = _fooled(ranker, cell, rng)
         for case in drawn:
-            phone = telephone(misled, grounds, case)
-            facts = phone.facts + (_contradicting(misled, phone.facts, rng) if cell.contradiction else [])
-            visit = on_site(misled, grounds, case, facts, coldleg(misled))
+            phone = telephone(fooled, judge, case)
+            facts = phone.facts + (_contradicting(fooled, phone.facts, rng) if cell.contradiction else [])
+            visit = on_site(fooled, judge, case, facts, coldleg(fooled))
             calls.append(Call(family_of(case), phone, visit, {}))
     return Done(piece, tuple(calls))
 
 
-def _misled(ranker: Ranker, cell: Cell, rng: np.random.Generator) -> Ranker:
+def _fooled(ranker: Ranker, cell: Cell, rng: np.random.Generator) -> Ranker:
     """The ranker with each fault's prior, or each test's minutes, multiplied or divided by a factor at random."""
-    made = ranker
+    prior, book = None, None
     if cell.priors_off:
         signatures = ranker.signatures
         factor = cell.priors_off ** rng.choice([-1.0, 1.0], size=len(signatures.first))
         prior = signatures.prior * factor[signatures.group]
-        made = replace(made, signatures=replace(signatures, prior=prior / prior.sum()))
+        prior /= prior.sum()
     if cell.minutes_off:
         tests = {
             name: replace(card, minutes=card.minutes * cell.minutes_off ** float(rng.choice([-1.0, 1.0])))
             for name, card in ranker.book.tests.items()
         }
-        made = replace(made, book=replace(ranker.book, tests=tests))
-    return made
+        book = replace(ranker.book, tests=tests)
+    return misled(ranker, prior, book)
 
 
 def _contradicting(ranker: Ranker, facts: Sequence[Fact], rng: np.random.Generator) -> list[Fact]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from rules.belief.choosing import information
+from rules.belief.questions import information
 from tests.conftest import Asker
 
 

@@ -1,0 +1,160 @@
+"""All tests of an appliance at all their places, with the mistakes of whoever answers mixed in, scored in one product."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from rules.belief.posterior import error_for
+from rules.belief.signatures import Signatures
+from rules.belief.stack import Numbers, Table
+from rules.bookkeeping.types import TestCard
+from rules.terms import Role, fact_key
+
+#: Minutes a dangerous minute is worth, so that of two tests with equal information the safer one is done. Common
+#: practice, no source.
+LIVE_SURCHARGE, RUNNING_SURCHARGE = 3.0, 1.0
+
+
+@dataclass(frozen=True)
+class Question:
+    """A test at one place."""
+
+    card: TestCard
+    rank: int  # of the card in the book
+    where: str | None
+    key: str
+
+
+@dataclass(frozen=True)
+class Questions:
+    """Q questions with C outcomes in all.
+
+    ``start``: first column of each question, shape (Q,). ``heard``: P(answer | hypothesis), shape (H, C); the columns
+    of a question sum to 1. ``doubt``: entropy of the answer to a question under a hypothesis, bits, shape (H, Q).
+    ``know``: probability that the question is answered at all. ``minutes``, ``setup`` (minutes of the
+    preparation a test needs) and ``surcharge``: shape (Q,).
+    """
+
+    asked: tuple[Question, ...]
+    start: Numbers
+    heard: Table
+    doubt: Table
+    know: Table
+    minutes: Table
+    setup: Table
+    surcharge: Table
+
+    def columns(self, number: int) -> slice:
+        """The columns of a question."""
+        ends = (*self.start[1:], self.heard.shape[1])
+        return slice(int(self.start[number]), int(ends[number]))
+
+    def gains(self, probability: Table, alike: Numbers) -> Table:
+        """Information of one answer to each question about *which kind* of hypothesis it is, in bits, shape (Q,).
+
+        ``probability``: shape (H,), sums to 1. ``alike``: shape (H,), hypotheses with one number need no telling
+        apart. Exact, and never below 0.
+        """
+        playing = np.flatnonzero(probability)
+        playing = playing[np.argsort(alike[playing], kind="stable")]
+        p, kind = probability[playing], alike[playing]
+        whole = len(playing) == len(probability) and bool((np.diff(playing) == 1).all())
+        rows = self.heard if whole else self.heard[playing]
+        gain = np.add.reduceat(_minus_p_log_p(p @ rows), self.start)
+        edges = np.flatnonzero(np.diff(kind, prepend=-1))
+        size = np.diff(edges, append=len(playing))
+        alone = np.repeat(size == 1, size)
+        gain -= p[alone] @ self.doubt[playing[alone]]
+        if not alone.all():
+            joint = np.add.reduceat(p[~alone, None] * rows[~alone], _starts(size[size > 1]), axis=0)
+            shares = np.add.reduceat(p[~alone], _starts(size[size > 1]))
+            gain -= np.add.reduceat(_minus_p_log_p(joint).sum(axis=0), self.start) - _minus_p_log_p(shares).sum()
+        bits: Table = np.maximum(gain, 0.0) * self.know
+        return bits
+
+
+def information(table: Table, probability: Table) -> float:
+    """Expected fall in entropy from one answer, bits; never below 0. ``table``: P(answer | hypothesis), (H, K)."""
+    told = float(_minus_p_log_p(probability @ table).sum())
+    return max(0.0, told - float(probability @ _minus_p_log_p(table).sum(axis=1)))
+
+
+def _starts(sizes: Numbers) -> Numbers:
+    return np.concatenate([[0], np.cumsum(sizes)[:-1]]).astype(np.intp)
+
+
+def _minus_p_log_p(p: Table) -> Table:
+    """-p log2 p, 0 where p is 0."""
+    made: Table = -p * np.log2(p + 1e-300)
+    return made
+
+
+def questions(signatures: Signatures, role: Role) -> Questions:
+    """The questions that a role may ask or have asked of an appliance, worked out once for each."""
+    who: Role = "technician" if role == "technician" else "caller"
+    kept = signatures.asked
+    if who not in kept:
+        alone = signatures.alone
+        kept[who] = _lined_up(signatures, who) if alone is None else _widened(questions(alone, who), signatures, who)
+    return kept[who]
+
+
+def _lined_up(signatures: Signatures, who: Role) -> Questions:
+    asked = tuple(_questions(signatures, who))
+    heard, start = _heard(signatures, asked, who, slice(None))
+    cards = [question.card for question in asked]
+    setups = signatures.book.setups
+    risk = [LIVE_SURCHARGE * card.energised + RUNNING_SURCHARGE * card.runs_appliance for card in cards]
+    return Questions(
+        asked=asked,
+        start=start,
+        heard=heard,
+        doubt=np.add.reduceat(_minus_p_log_p(heard), start, axis=1),
+        know=np.array([1 - card.dont_know for card in cards]),
+        minutes=np.array([card.minutes for card in cards]),
+        setup=np.array([setups[card.setup].minutes if card.setup else 0.0 for card in cards]),
+        surcharge=np.array(risk),
+    )
+
+
+def _widened(known: Questions, signatures: Signatures, who: Role) -> Questions:
+    """The same questions with the rows of pairs put in before *none of these*."""
+    last = len(known.heard) - 1
+    heard, start = _heard(signatures, known.asked, who, slice(last, -1))
+    doubt = np.add.reduceat(_minus_p_log_p(heard), start, axis=1)
+    return replace(
+        known,
+        heard=np.concatenate([known.heard[:-1], heard, known.heard[-1:]]),
+        doubt=np.concatenate([known.doubt[:-1], doubt, known.doubt[-1:]]),
+    )
+
+
+def _questions(signatures: Signatures, who: Role) -> Iterator[Question]:
+    """Every card this one may use, at every place, where a table tells what the answer means."""
+    book = signatures.book
+    for rank, card in enumerate(book.tests.values()):
+        if card.who == "technician" and who != "technician":
+            continue
+        surface = book.facts[card.reads].place == "surface"
+        for where in signatures.appliance.positions if surface else (None,):
+            key = fact_key(card.reads, where or card.between, card.during)
+            if key in signatures.stack.spans:
+                yield Question(card, rank, where, key)
+
+
+def _heard(signatures: Signatures, asked: Sequence[Question], who: Role, hypotheses: slice) -> tuple[Table, Numbers]:
+    """P(answer | hypothesis), shape (H, C), and the first column of each question."""
+    spans = [signatures.stack.spans[question.key] for question in asked]
+    sizes = np.array([end - first for first, end in spans], dtype=np.intp)
+    rows = np.concatenate([np.arange(first, end) for first, end in spans]).astype(np.intp)
+    errors = np.repeat([_error(signatures, question, who) for question in asked], sizes)[:, None]
+    return np.ascontiguousarray(signatures.stack.heard(rows, errors, hypotheses).T), _starts(sizes)
+
+
+def _error(signatures: Signatures, question: Question, who: Role) -> float:
+    """What is mistaken of the answer: a technician's reading is measured, anything else is told by whoever looks."""
+    measured = who == "technician" and signatures.book.facts[question.card.reads].told_by == "technician"
+    return error_for(signatures, question.key, who, "measured" if measured else "said")

@@ -1,0 +1,111 @@
+"""Repairs: what mends which faults, what each costs, and the order that costs least.
+
+With one fault, perfect repairs and a check after each, the expected minutes of a sequence are least when probability
+over minutes falls (Kadane and Simon 1977, Ann. Stat. 5:237-255, from memory; golden row G7 of the method notes). At
+any point somebody else may be called instead (Heckerman, Breese and Rommelse 1995, from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from rules.belief.stack import Numbers, Table
+from rules.bookkeeping.types import Appliance, Skill
+
+if TYPE_CHECKING:
+    from rules.belief.signatures import Hypothesis
+
+#: Minutes it costs when nobody on site can mend it: another visit by somebody else. Common practice, no source.
+ELSEWHERE = 150.0
+
+
+@dataclass(frozen=True)
+class Repair:
+    """One thing to do: which parts, at which place, by whom; ``members`` are the hypotheses it mends.
+
+    ``minutes``: the middle of the book's span, weighted by the prior over the members. ``skill`` is None for the
+    last, which stands for *none of these*.
+    """
+
+    parts: tuple[str, ...]
+    where: str | None
+    skill: Skill | None
+    minutes: float
+    members: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Order:
+    """Repairs in the order that costs least, and whether somebody else is called before any, after some, or last.
+
+    ``numbers``: of the repairs, the best first. ``minutes``: expected for the whole, somebody else included.
+    """
+
+    numbers: tuple[int, ...]
+    minutes: float
+
+
+def repairs_of(
+    hypotheses: Sequence[Hypothesis], prior: Table, appliance: Appliance
+) -> tuple[tuple[Repair, ...], Numbers]:
+    """The repairs of an appliance's hypotheses, and the number of each one's repair, shape (H,).
+
+    Faults without a part (a setting, a breaker) are mended each in its own way.
+    """
+    keys = []
+    for h in hypotheses[:-1]:
+        assert h.fault is not None  # only the last is none of these
+        parts = h.fault.parts_for(appliance)
+        places = tuple(one.where for one in h.both) or (h.where,)
+        keys.append((parts, places, h.fault.skill, "" if parts else h.fault.fault))
+    members: dict[object, list[int]] = {}
+    for number, key in enumerate(keys):
+        members.setdefault(key, []).append(number)
+    made, of = [], np.empty(len(hypotheses), dtype=np.intp)
+    for rank, numbers in enumerate(members.values()):
+        fault = hypotheses[numbers[0]].fault
+        assert fault is not None
+        spans = [h.fault.minutes for h in (hypotheses[n] for n in numbers) if h.fault]
+        middle = float(np.average([(low + high) / 2 for low, high in spans], weights=prior[numbers]))
+        where = hypotheses[numbers[0]].where
+        made.append(Repair(fault.parts_for(appliance), where, fault.skill, middle, tuple(numbers)))
+        of[numbers] = rank
+    last = len(hypotheses) - 1
+    made.append(Repair((), None, None, ELSEWHERE, (last,)))
+    of[last] = len(made) - 1
+    return tuple(made), of
+
+
+def expected_cost(shares: Table, minutes: Table, rest: Table | float = 0.0, elsewhere: float = ELSEWHERE) -> Table:
+    """Expected cost of repair, shape (rows,), homogeneous in the weights of a row.
+
+    ``shares``: weight of what each repair mends, shape (rows, repairs). ``minutes``: of each repair. ``rest``: weight
+    of what none of them mends, shape (rows,). Each row takes its own best order, and calls somebody else (at
+    ``elsewhere`` minutes) at its own best point.
+    """
+    order = np.argsort(-shares / minutes, axis=1, kind="stable")
+    ranked, spent = np.take_along_axis(shares, order, axis=1), minutes[order]
+    mended = np.cumsum(ranked, axis=1)
+    total = mended[:, -1] + rest if shares.shape[1] else np.zeros(len(shares)) + rest
+    left = total[:, None] - np.concatenate([np.zeros((len(shares), 1)), mended], axis=1)
+    paid = np.concatenate([np.zeros((len(shares), 1)), np.cumsum(spent * left[:, :-1], axis=1)], axis=1)
+    cost: Table = (paid + left * elsewhere).min(axis=1)
+    return cost
+
+
+def best_order(shares: Table, minutes: Table, rest: float = 0.0, elsewhere: float = ELSEWHERE) -> Order:
+    """The repairs worth doing before somebody else is called, best first. Shapes (repairs,)."""
+    ranked = sorted(range(len(shares)), key=lambda i: (-round(float(shares[i] / minutes[i]), 12), i))
+    left = float(shares.sum()) + rest
+    paid, best = 0.0, Order((), left * elsewhere)
+    for count, number in enumerate(ranked, start=1):
+        paid += float(minutes[number]) * left
+        left -= float(shares[number])
+        whole = paid + max(left, 0.0) * elsewhere
+        if whole < best.minutes:
+            best = Order(tuple(ranked[:count]), whole)
+    return best

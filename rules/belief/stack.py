@@ -1,0 +1,154 @@
+"""All signature tables of an appliance side by side, so that one product answers for every test at once.
+
+A row is one word of one key; a column is one hypothesis. A statement of somebody who is wrong in a share ``e`` of his
+answers gives the row ``true * (1 - e * slips) + e * wrong``: what is shown, less what is misnamed, and what is said by
+mistake. Mistakes go mostly to neighbouring words (``mistaken_for`` in the vocabulary), so that "heats" for a cold
+burner is rarer than "warm" for a cold one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rules.bookkeeping.types import FactTerm
+from rules.terms import fact_of
+
+Table = NDArray[np.float64]
+Numbers = NDArray[np.intp]
+
+EVERY = slice(None)
+FALSE_ALARM = 0.06  # how much rarer it is to call something odd that is not, than to miss or misname what is odd
+RARE = 0.1  # weight of a mistake the vocabulary does not name, beside 1 for one it does
+
+
+@lru_cache(maxsize=512)
+def _mistakes(
+    words: tuple[str, ...], usual: str | None, named: tuple[tuple[str, tuple[tuple[str, float], ...]], ...]
+) -> Table:
+    """Row u: how often, beside the source's error, one who should say u says another word; the diagonal is 0."""
+    size = len(words)
+    weights = np.full((size, size), 1.0)
+    for word, others in named:
+        row = np.full(size, RARE)
+        for other, weight in others:
+            row[words.index(other)] = weight
+        weights[words.index(word)] = row
+    np.fill_diagonal(weights, 0)
+    if size == 1:
+        return weights
+    weights /= weights.sum(axis=1, keepdims=True)
+    if usual is not None:
+        weights[words.index(usual)] *= FALSE_ALARM
+    return weights
+
+
+def mistakes(term: FactTerm, usual: str | None) -> Table:
+    """The table of mistaken words of a fact, shape (K, K), to be multiplied by a source's error.
+
+    ``usual``: the word a sound appliance shows.
+    """
+    named = tuple((word, tuple(others.items())) for word, others in term.mistaken_for.items())
+    return _mistakes(tuple(term.values), usual, named)
+
+
+@dataclass(frozen=True)
+class Stack:
+    """Tables by row. ``spans[key]``: half-open range of a key's rows, in the order of the fact's values.
+
+    ``true``: P(shown | hypothesis), shape (R, H). ``wrong``: P(said | a mistake was made), shape (R, H). ``slips``:
+    how often, beside the source's error, a word is misnamed, shape (R,).
+    """
+
+    spans: Mapping[str, tuple[int, int]]
+    words: Mapping[str, tuple[str, ...]]  # by fact
+    mixes: Mapping[str, Table]  # by key, the table of mistaken words
+    usual: Mapping[str, str]
+    true: Table
+    wrong: Table
+    slips: Table
+
+    def row(self, key: str, word: str) -> int:
+        """The row of a word of a key."""
+        return self.spans[key][0] + self.words[fact_of(key)].index(word)
+
+    def heard(self, rows: Numbers, error: float | Table, hypotheses: slice = EVERY) -> Table:
+        """P(said | hypothesis) for some rows, shape (rows, H). ``error``: one for all, or shape (rows, 1)."""
+        true, wrong = self.true[:, hypotheses][rows], self.wrong[:, hypotheses][rows]
+        mixed: Table = true * (1 - error * self.slips[rows][:, None]) + error * wrong
+        return mixed
+
+    def said(self, rows: Numbers, error: float) -> Table:
+        """Likelihood of one statement that gives several words at once (``all units cold``), shape (H,).
+
+        Somebody who is wrong is wrong about the whole; so a statement about four units is one mistake, not four.
+        """
+        if len(rows) == 1:
+            row = rows[0]
+            one: Table = self.true[row] * (1 - error * self.slips[row]) + error * self.wrong[row]
+            return one
+        shown = self.true[rows].prod(axis=0)
+        several: Table = shown * (1 - error * self.slips[rows].mean()) + error * self.wrong[rows].mean(axis=0)
+        return several
+
+    @cached_property
+    def severity(self) -> Numbers:
+        """For each key its rows from the usual word to the one farthest from it, in the vocabulary's order."""
+        order: list[int] = []
+        for key, (start, _) in self.spans.items():
+            words = self.words[fact_of(key)]
+            usual = words.index(self.usual[key])
+            order += [start + i for i in sorted(range(len(words)), key=lambda i: (abs(i - usual), i))]
+        return np.array(order, dtype=np.intp)
+
+    def together(self, first: Numbers, second: Numbers) -> Stack:
+        """The tables of pairs of hypotheses, by noisy maximum: of two faults the worse word is what is shown."""
+        starts = np.array([start for start, _ in self.spans.values()])
+        blocks = np.repeat(np.arange(len(starts)), [end - start for start, end in self.spans.values()])
+
+        def up_to(columns: Numbers) -> Table:  # P(this word or a milder one), within each key
+            return np.cumsum(self.true[self.severity][:, columns], axis=0) - blocks[:, None]
+
+        both = up_to(first) * up_to(second)
+        shown = np.diff(both, axis=0, prepend=0.0)
+        shown[starts] = both[starts]
+        true = np.empty_like(shown)
+        true[self.severity] = np.clip(shown, 0.0, 1.0)
+        return _stack(self.spans, self.words, self.mixes, self.usual, true)
+
+    def beside(self, other: Stack) -> Stack:
+        """These hypotheses with others put in before the last, *none of these*."""
+        true = np.concatenate([self.true[:, :-1], other.true, self.true[:, -1:]], axis=1)
+        wrong = np.concatenate([self.wrong[:, :-1], other.wrong, self.wrong[:, -1:]], axis=1)
+        return Stack(self.spans, self.words, self.mixes, self.usual, true, wrong, self.slips)
+
+
+def stack_up(tables: Mapping[str, Table], terms: Mapping[str, FactTerm], usual: Mapping[str, str]) -> Stack:
+    """Stack tables of shape (H, K), by key."""
+    spans: dict[str, tuple[int, int]] = {}
+    start = 0
+    for key, table in tables.items():
+        spans[key] = (start, start + table.shape[1])
+        start += table.shape[1]
+    words = {fact: tuple(terms[fact].values) for fact in {fact_of(key) for key in tables}}
+    mixes = {key: mistakes(terms[fact_of(key)], usual[key]) for key in tables}
+    true = np.concatenate([table.T for table in tables.values()], axis=0)
+    return _stack(spans, words, mixes, usual, np.ascontiguousarray(true))
+
+
+def _stack(
+    spans: Mapping[str, tuple[int, int]],
+    words: Mapping[str, tuple[str, ...]],
+    mixes: Mapping[str, Table],
+    usual: Mapping[str, str],
+    true: Table,
+) -> Stack:
+    wrong = np.empty_like(true)
+    for key, (start, end) in spans.items():
+        wrong[start:end] = mixes[key].T @ true[start:end]
+    slips = np.concatenate([mixes[key].sum(axis=1) for key in spans])
+    return Stack(spans, words, mixes, usual, true, wrong, slips)
