@@ -10,6 +10,7 @@ from pathlib import Path
 
 from rules.bookkeeping.loading import load_appliance, load_book
 from rules.chaining import Chainer
+from rules.dayplan import DayPlan, plan_day
 from rules.expecting import expected_readings
 from rules.notes.lexicon import compile_lexicon
 from rules.proving import prove
@@ -19,6 +20,7 @@ from rules.triage import EXPLAINS, Enquiry, Expert, triage
 __all__ = [
     "EXPLAINS",
     "BookError",
+    "DayPlan",
     "Enquiry",
     "Expert",
     "Fact",
@@ -27,6 +29,7 @@ __all__ = [
     "expected_readings",
     "load_appliance",
     "open_book",
+    "plan_day",
     "triage",
 ]
 

@@ -33,32 +33,36 @@ def _advice(book: Book, signatures: Signatures, test: NextTest, stand_in: str | 
         where=where,
         reads=test.key.replace(f"@{stand_in}", f"@{UNNAMED}") if stand_in else test.key,
         ask=ask_words(card.ask, where, card.between, card.during),
-        why=_why(book, test, outcomes),
+        why=_why(signatures, test),
         who=card.who,
         energised=card.energised,
         minutes=round(test.minutes, 1),
         tools=card.tools,
         cautions=tuple(f"{book.cautions[name].signal}: {book.cautions[name].say}" for name in card.cautions),
         gain_bits=round(test.gain_bits, 3),
+        saves_minutes=None if test.saves is None else round(test.saves, 1) + 0.0,
         outcomes=outcomes,
     )
 
 
 def _names(signatures: Signatures, members: Sequence[int]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(signatures.hypotheses[m].name for m in members if signatures.hypotheses[m].fault))
+    """Faults by name; of two at once, both."""
+    chosen = [signatures.hypotheses[m] for m in members]
+    return tuple(dict.fromkeys(one.name for h in chosen for one in h.both or (h,) if one.fault))
 
 
-def _why(book: Book, test: NextTest, outcomes: Sequence[OutcomeAdvice]) -> str:
+def _why(signatures: Signatures, test: NextTest) -> str:
     """One sentence: what the likeliest answers would point to."""
     if test.opens:
         cards = ", ".join(name.replace("_", " ") for name in test.opens)
         return f"No reading with the covers off comes before it; it opens the way to {cards}."
-    if not outcomes:
+    if not test.outcomes:
         return DANGER_FIRST
-    likely = sorted(outcomes, key=lambda outcome: -outcome.probability)[:3]
-    pointed = [(o.value.replace("_", " "), book.faults[o.leads_to[0]].title) for o in likely if o.leads_to]
+    likely = sorted(test.outcomes, key=lambda outcome: -round(outcome.probability, 4))[:3]
+    leading = [(o.value.replace("_", " "), signatures.hypotheses[o.leads_to[0]].fault) for o in likely if o.leads_to]
+    pointed = [(value, fault.title) for value, fault in leading if fault is not None]
     if not pointed:
-        return f"It narrows {len(outcomes)} ways, though no single fault stands out yet."
+        return f"It narrows {len(test.outcomes)} ways, though no single fault stands out yet."
     titles = list(dict.fromkeys(title for _, title in pointed))
     if len(titles) == 1:
         return f"It checks what is suspected most: {titles[0]}."

@@ -45,10 +45,18 @@ class Reason:
 
 @dataclass(frozen=True)
 class FactBits:
-    """How far one understood fact speaks for a conclusion: bits against the average suspect, signed."""
+    """How far one understood fact speaks for a conclusion: by how many bits it raises its odds, or lowers them."""
 
     fact: int
     bits: float
+
+
+@dataclass(frozen=True)
+class FaultAt:
+    """A fault and its unit, if it has one."""
+
+    fault: str
+    where: str | None
 
 
 @dataclass(frozen=True)
@@ -56,7 +64,8 @@ class Conclusion:
     """A fault with its probability and standing.
 
     ``where`` is None for a fault without a place, or where nothing tells the places apart. ``not_told_apart`` are the
-    faults of the same established group that the readings so far cannot separate from this one.
+    faults of the same established group that the readings so far cannot separate from this one. ``also`` names the
+    other fault where the conclusion is that two are there at once.
     """
 
     fault: str
@@ -67,6 +76,7 @@ class Conclusion:
     because: tuple[Reason, ...]
     parts: tuple[str, ...]
     not_told_apart: tuple[str, ...]
+    also: tuple[FaultAt, ...]
     bits: tuple[FactBits, ...]
 
 
@@ -81,7 +91,11 @@ class OutcomeAdvice:
 
 @dataclass(frozen=True)
 class TestAdvice:
-    """A next test, with what every outcome would lead to."""
+    """A next test, with what every outcome would lead to.
+
+    ``minutes`` include a set-up that is not yet made. ``saves_minutes``: by how much the test lowers the expected cost
+    of repair, its own price taken off; above 0 it pays. None for the hazard question and for tests far down the list.
+    """
 
     __test__ = False
 
@@ -96,7 +110,36 @@ class TestAdvice:
     tools: tuple[str, ...]
     cautions: tuple[str, ...]
     gain_bits: float
+    saves_minutes: float | None
     outcomes: tuple[OutcomeAdvice, ...]
+
+
+@dataclass(frozen=True)
+class NextStep:
+    """The one thing to do now, with its reason.
+
+    ``do`` is ``ask`` or ``measure`` (``test`` and ``where`` name it), ``send`` (``who`` is to go), ``settle`` (by
+    telephone), ``repair`` (the first of the repair order), ``refer`` (to ``who``, or to somebody else), ``listen``
+    (nothing is known yet), ``stop`` or ``decline``.
+    """
+
+    do: str
+    who: str | None
+    test: str | None
+    where: str | None
+    because: str
+
+
+@dataclass(frozen=True)
+class RepairStep:
+    """One repair: the faults it mends, likeliest first, its parts, their probability together, minutes, who does it."""
+
+    faults: tuple[str, ...]
+    where: str | None
+    parts: tuple[str, ...]
+    probability: float
+    minutes: int
+    skill: str
 
 
 @dataclass(frozen=True)
@@ -109,13 +152,19 @@ class LoadPart:
 
 @dataclass(frozen=True)
 class VisitPlan:
-    """Whether somebody must go, how soon, who, for how long, with what. ``needed`` is None while nothing is known."""
+    """Whether somebody must go, how soon, who, for how long, with what. ``needed`` is None while nothing is known.
+
+    ``load_parts`` is the load with the greatest chance of a first-visit fix under the van's limits, that chance is
+    ``first_visit_fix``; ``no_room_for`` are parts worth taking that do not fit.
+    """
 
     needed: bool | None
     urgency: str
     skill: str
     minutes: tuple[int, int]
     load_parts: tuple[LoadPart, ...]
+    no_room_for: tuple[LoadPart, ...]
+    first_visit_fix: float
     tell_customer: tuple[str, ...]
 
 
@@ -149,7 +198,9 @@ class Triage:
     stop: StopNow | None
     conclusions: tuple[Conclusion, ...]
     none_of_these: float
+    next_step: NextStep
     next_tests: tuple[TestAdvice, ...]
+    repair_order: tuple[RepairStep, ...]
     visit: VisitPlan
     cautions: tuple[str, ...]
     nearly: tuple[NearMiss, ...]

@@ -12,7 +12,7 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Any, cast
 
-from rules.bookkeeping.types import Appliance, FactTerm
+from rules.bookkeeping.types import Appliance, FactTerm, TestCard
 from rules.bookkeeping.yamlsource import nearest
 from rules.electrical.units import parse_quantity
 from rules.terms import (
@@ -250,6 +250,22 @@ class _Reader:
                 "value", f"{value} is outside what can be read; write a number from {least:g} to {most:g} {wanted}"
             )
         return number
+
+
+def check_tools(tools: Sequence[str] | None, tests: Mapping[str, TestCard]) -> frozenset[str] | None:
+    """The tools at hand by the names the test cards have for them; None stands for all. Raises InputError."""
+    if tools is None:
+        return None
+    known = {tool.lower(): tool for card in tests.values() for tool in card.tools}
+    problems = []
+    for number, tool in enumerate(tools):
+        if tool.strip().lower() not in known:
+            listed = ", ".join(dict.fromkeys(known.values()))
+            message = f"no test needs {_short(tool)}{nearest(tool[:60], known.values())}; write some of {listed}"
+            problems.append(Problem(f"tools/{number}", message))
+    if problems:
+        raise InputError(problems)
+    return frozenset(known[tool.strip().lower()] for tool in tools)
 
 
 def check_places(facts: Sequence[Fact], appliance: Appliance) -> list[Problem]:

@@ -32,7 +32,8 @@ class Fact:
     """One observed value.
 
     ``value`` is one of the vocabulary's words for a choice, or a number in the vocabulary's own unit (``inf`` for an
-    open-line meter reading), or ``unknown`` where nobody could tell. ``where`` names a unit (``left_front``), or ``all``, ``others``, ``unnamed``.
+    open-line meter reading), or ``unknown`` where nobody could tell.
+    ``where`` names a unit (``left_front``), or ``all``, ``others``, ``unnamed``.
     ``between`` and ``during`` (written ``while`` in JSON and YAML) belong to meter readings only. ``span`` is the
     half-open character range of the note the fact was read from, and ``text`` the words found there.
     """

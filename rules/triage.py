@@ -10,21 +10,33 @@ import hashlib
 import json
 import threading
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from rules import concluding, visit
 from rules.advising import advise
-from rules.answer import ApplianceUsed, Conclusion, ContradictionNote, NearMiss, Scope, StopNow, TestAdvice, Triage
+from rules.answer import (
+    ApplianceUsed,
+    Conclusion,
+    ContradictionNote,
+    NearMiss,
+    NextStep,
+    Scope,
+    StopNow,
+    Triage,
+    VisitPlan,
+)
 from rules.appliance.observing import expected_ohms
-from rules.belief.choosing import Gate, choose
-from rules.belief.posterior import Belief, believe, factors, place_prior
+from rules.belief.choosing import MOST_TESTS, Gate, NextTest, choose
+from rules.belief.pairs import believe_all
+from rules.belief.posterior import Belief, factors, place_prior
 from rules.belief.signatures import Signatures, build
 from rules.bookkeeping.types import Appliance, Book, Rule, Stop
 from rules.casefile import CaseFile, lay_out
 from rules.chaining import Chainer, ChainRecord, near_misses
 from rules.concluding import Fired
-from rules.enquiry import check_note, check_places
+from rules.deciding import next_step, order_of, repair_steps
+from rules.enquiry import check_note, check_places, check_tools
 from rules.notes import read_note
 from rules.notes.lexicon import Lexicon
 from rules.terms import ALL, OTHERS, UNNAMED, Fact, InputError, Problem, Role, fact_of, split_key
@@ -49,13 +61,14 @@ MOST_APPLIANCES = 32  # signature tables kept; each takes some hundred kilobytes
 
 @dataclass(frozen=True)
 class Enquiry:
-    """What a caller of Coldleg sends: a note, facts, or both."""
+    """What a caller of Coldleg sends: a note, facts, or both. ``tools``: those at hand; None stands for all."""
 
     note: str | None = None
     facts: tuple[Fact, ...] = ()
     appliance: Appliance | None = None
     role: Role = "desk"
     explain: Explain = "brief"
+    tools: tuple[str, ...] | None = None
 
 
 @dataclass
@@ -78,8 +91,24 @@ class Expert:
             return self._tables[appliance]
 
 
-def triage(expert: Expert, enquiry: Enquiry) -> Triage:
-    """Work out the whole answer. Raises InputError for a note or facts that cannot be used."""
+@dataclass(frozen=True)
+class Considered:
+    """A case as far as the belief: everything the answer is written from."""
+
+    case: CaseFile
+    record: ChainRecord
+    fired: tuple[Fired, ...]
+    belief: Belief
+    informed: bool  # whether anything is known that a sound appliance would not show
+    scope: Scope
+    stop: StopNow | None
+    visit: VisitPlan
+    appliance: ApplianceUsed
+    unread: tuple[str, ...]
+
+
+def consider(expert: Expert, enquiry: Enquiry) -> Considered:
+    """From the note and the facts to the belief and the visit. Raises InputError for what cannot be used."""
     book = expert.book
     facts, unread = _gather(expert, enquiry)
     appliance, assumed = _appliance(book, enquiry, facts)
@@ -90,30 +119,50 @@ def triage(expert: Expert, enquiry: Enquiry) -> Triage:
     case, fired, stop, belief = weighed.case, weighed.fired, weighed.stop, weighed.belief
     scope = _scope(case)
     informed = scope.in_scope and _anything_odd(signatures, case)
-    conclusions = concluding.conclude(signatures, belief, case, fired, book.facts) if informed else ()
-    tests: tuple[TestAdvice, ...] = ()
-    if scope.in_scope:
-        gate = gate_of(book, weighed, enquiry.role)
-        chosen = choose(signatures, belief.probability, gate, askable(case, appliance))
-        tests = advise(book, signatures, chosen, case.unnamed_at)
     needs = [entry.rule.visit for entry in fired if entry.rule.visit]
+    going = visit.plan(belief.signatures, belief.probability, stop, needs, informed, in_scope=scope.in_scope)
+    used = ApplianceUsed(appliance.appliance, appliance.title, assumed)
+    lost = tuple(unread) + misplaced + foreign
+    return Considered(case, weighed.record, tuple(fired), belief, informed, scope, stop, going, used, lost)
+
+
+def triage(expert: Expert, enquiry: Enquiry) -> Triage:
+    """Work out the whole answer. Raises InputError for a note or facts that cannot be used."""
+    book, seen = expert.book, consider(expert, enquiry)
+    case, belief, full = seen.case, seen.belief, enquiry.explain == "full"
+    signatures = belief.signatures
+    tools = check_tools(enquiry.tools, book.tests)
+    gate = gate_of(book, enquiry.role, case, seen.fired, stopped=seen.stop is not None, tools=tools)
+    chosen: list[NextTest] = []
+    if seen.scope.in_scope:
+        places = askable(case, signatures.appliance)
+        chosen = choose(signatures, belief.probability, gate, places, None if full else MOST_TESTS)
+    repairs = repair_steps(belief, order_of(belief), case.unnamed_at) if seen.informed else ()
+    step = NextStep("decline", None, None, None, seen.scope.reason or "")
+    if seen.scope.in_scope or seen.stop is not None:
+        step = next_step(enquiry.role, seen.stop, chosen, belief, repairs, seen.visit, measured=gate.measured)
+    conclusions: tuple[Conclusion, ...] = ()
+    if seen.informed:
+        conclusions = concluding.conclude(belief, case, seen.fired, reasons=enquiry.explain != "off", bits=full)
     answer = Triage(
         decision_id="",
         book=book.version,
-        scope=scope,
-        appliance=ApplianceUsed(appliance.appliance, appliance.title, assumed),
+        scope=seen.scope,
+        appliance=seen.appliance,
         understood=case.understood,
-        unread=tuple(unread) + misplaced + foreign,
+        unread=seen.unread,
         contradictions=_contradictions(book, case),
-        stop=stop,
+        stop=seen.stop,
         conclusions=conclusions,
-        none_of_these=round(float(belief.probability[-1]), 4) if informed else 0.0,
-        next_tests=tests,
-        visit=visit.plan(signatures, belief.probability, stop, needs, informed, in_scope=scope.in_scope),
+        none_of_these=round(float(belief.probability[-1]), 4) if seen.informed else 0.0,
+        next_step=step,
+        next_tests=advise(book, signatures, chosen, case.unnamed_at),
+        repair_order=repairs,
+        visit=seen.visit,
         cautions=(f"NOTICE: {book.cautions['local_code'].say}",),
-        nearly=_nearly(book, weighed.record, case) if enquiry.explain == "full" else (),
+        nearly=_nearly(book, seen.record, case) if full else (),
     )
-    return _finished(answer, enquiry)
+    return replace(answer, decision_id=_decision_id(answer, enquiry))
 
 
 # --- into the house ----------------------------------------------------------------------------------------------
@@ -195,7 +244,7 @@ def weigh(book: Book, chainer: Chainer, signatures: Signatures, facts: Sequence[
     case = lay_out(facts, book.facts, signatures.appliance, lambda fact, place: expected_of(signatures, fact, place))
     record = chainer.run(case.known)
     fired = _fired(book, case, record)
-    return Weighed(case, record, fired, _stop(fired), _belief(book, signatures, case, fired))
+    return Weighed(case, record, fired, _stop(fired), _belief(signatures, case, fired))
 
 
 def _fired(book: Book, case: CaseFile, record: ChainRecord) -> list[Fired]:
@@ -231,13 +280,12 @@ def _scope(case: CaseFile) -> Scope:
     return Scope(reason is None, reason)
 
 
-def _belief(book: Book, signatures: Signatures, case: CaseFile, fired: Sequence[Fired]) -> Belief:
+def _belief(signatures: Signatures, case: CaseFile, fired: Sequence[Fired]) -> Belief:
     shifts = [(shift, entry.firing.where) for entry in fired for shift in entry.rule.shift]
     ruled_out = [(fault, entry.firing.where) for entry in fired for fault in entry.rule.rules_out]
-    prior = place_prior(
-        signatures, _singled_out(signatures, case), [f.where for f in case.understood if f.where and f.told]
-    )
-    return believe(signatures, prior, factors(signatures, shifts, ruled_out), case.statements)
+    named = [fact.where for fact in case.understood if fact.where and fact.told]
+    prior = place_prior(signatures, _singled_out(signatures, case), named)
+    return believe_all(signatures, prior, factors(signatures, shifts, ruled_out), case.statements)
 
 
 def _singled_out(signatures: Signatures, case: CaseFile) -> list[str]:
@@ -261,22 +309,32 @@ def _anything_odd(signatures: Signatures, case: CaseFile) -> bool:
     )
 
 
-def gate_of(book: Book, weighed: Weighed, role: Role) -> Gate:
-    """What may be asked next in this case by this role: what rules allow and forbid, a stop, what is known already."""
+def gate_of(
+    book: Book,
+    role: Role,
+    case: CaseFile,
+    fired: Sequence[Fired],
+    *,
+    stopped: bool,
+    tools: frozenset[str] | None = None,
+) -> Gate:
+    """What may be asked next in this case by this role: what rules allow and forbid, a stop, what is known already.
+
+    ``tools``: those at hand, None for all.
+    """
 
     def matched(patterns: Iterable[str]) -> frozenset[str]:
         return frozenset(test for pattern in patterns for test in fnmatch.filter(book.tests, pattern))
 
-    case = weighed.case
-    allowed = matched(pattern for entry in weighed.fired for pattern in entry.rule.allow)
-    forbidden = matched(pattern for entry in weighed.fired for pattern in entry.rule.forbid)
+    allowed = matched(pattern for entry in fired for pattern in entry.rule.allow)
+    forbidden = matched(pattern for entry in fired for pattern in entry.rule.forbid)
     measured = any(statement.certainty == "measured" for statement in case.statements)
     answered = frozenset(case.words()) | _not_told(case, role)
-    return Gate(role, allowed, forbidden, weighed.stop is not None, answered, measured, _paid(book, case))
+    return Gate(role, allowed, forbidden, stopped, answered, measured, _paid(book, case), tools)
 
 
 def _not_told(case: CaseFile, role: Role) -> frozenset[str]:
-    """Keys this role was asked about without being able to tell. A technician may still look where a caller could not."""
+    """Keys this role was asked about and could not tell. A technician may still look where a caller could not."""
     return frozenset(key for key, source in case.not_told if source == "technician" or role != "technician")
 
 
@@ -318,25 +376,15 @@ def _nearly(book: Book, record: ChainRecord, case: CaseFile) -> tuple[NearMiss, 
     return tuple(NearMiss(rule, "; or ".join(dict.fromkeys(words))) for rule, words in missing.items())
 
 
-def _finished(answer: Triage, enquiry: Enquiry) -> Triage:
-    """Give the answer its id: the hash of what it was asked, so that the same question has the same id everywhere."""
+def _decision_id(answer: Triage, enquiry: Enquiry) -> str:
+    """The hash of what was asked, so that the same question has the same id everywhere."""
     asked = [
         answer.book,
         enquiry.role,
         enquiry.explain,
         repr(enquiry.appliance or answer.appliance.appliance),
         enquiry.note,
+        enquiry.tools,
         [repr(fact) for fact in answer.understood],
     ]
-    digest = hashlib.sha256(json.dumps(asked, sort_keys=True).encode()).hexdigest()
-    made = {name: getattr(answer, name) for name in Triage.__dataclass_fields__} | {"decision_id": digest[:24]}
-    if enquiry.explain != "full":
-        made["conclusions"] = tuple(_without(c, enquiry.explain) for c in answer.conclusions)
-    return Triage(**made)
-
-
-def _without(conclusion: Conclusion, explain: Explain) -> Conclusion:
-    kept = dict(conclusion.__dict__) | {"bits": ()}
-    if explain == "off":
-        kept["because"] = ()
-    return Conclusion(**kept)
+    return hashlib.sha256(json.dumps(asked, sort_keys=True).encode()).hexdigest()[:24]

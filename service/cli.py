@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -18,6 +19,7 @@ from service.intake import appliance_from_file, source_of
 from service.opening import book_option, opened, refuse
 from service.reading_cli import reading
 from service.rules_cli import rules_group
+from service.van_cli import van_command
 
 MOST_STDIN = 16 * 1024 * 1024  # bytes read before the note is judged
 
@@ -33,6 +35,7 @@ def main() -> None:
 @click.option("--fact", "facts", multiple=True, metavar="NAME=VALUE", help="A fact, e.g. surface.heat@left_front=none.")
 @click.option("--role", type=click.Choice(ROLES), default="desk", show_default=True, help="Who asks.")
 @click.option("--appliance", metavar="NAME|FILE", help="A configuration of the book, or a YAML or JSON file.")
+@click.option("--tool", "tools", multiple=True, metavar="NAME", help="A tool at hand; without any, all are.")
 @click.option("--explain", is_flag=True, help="Every reason, bits for each fact, rules that nearly fired.")
 @click.option("--json", "as_json", is_flag=True, help="The answer as JSON.")
 @book_option
@@ -41,6 +44,7 @@ def triage_command(
     facts: tuple[str, ...],
     role: Role,
     appliance: str | None,
+    tools: tuple[str, ...],
     explain: bool,
     as_json: bool,
     book: Path | None,
@@ -48,7 +52,7 @@ def triage_command(
     """Triage one call: TEXT is the note (- reads it from standard input), --fact adds what is known for sure."""
     expert = opened(book)
     try:
-        enquiry = _enquiry(expert, text, facts, role, appliance, explain)
+        enquiry = replace(_enquiry(expert, text, facts, role, appliance, explain), tools=tools or None)
         answer = triage(expert, enquiry)
     except InputError as error:
         refuse(error)
@@ -133,3 +137,4 @@ main.add_command(reading)
 main.add_command(rules_group)
 main.add_command(faults_group)
 main.add_command(evaluate_command)
+main.add_command(van_command)

@@ -15,6 +15,9 @@ WHAT_IT_IS = (
     "they do not predict the field.",
 )
 
+ALL_LISTED, WORTH_IT = "all that is listed", "while it is worth it"
+TO_FIX = ("min to fix", "own repair")
+
 
 # --- JSON --------------------------------------------------------------------------------------------------------
 def as_json(made: Evaluation) -> dict[str, Any]:
@@ -57,7 +60,10 @@ def _sections(made: Evaluation) -> Iterator[tuple[str, list[Sequence[str]]]]:
     yield "What must be reached", list(_targets(made))
     yield "Telephone only: true fault first / in the first three, after so many questions", list(_phone(reports))
     yield "Visits after the call", list(_visits(reports))
-    yield "By family of faults: end of the call, and visits that end right", list(_families(reports))
+    yield (
+        "By family of faults, all that is listed: end of the call, and visits that are right before repair",
+        list(_families(reports)),
+    )
     yield "Ways of working on site, from the complaint alone", list(_orders(reports))
     yield "Expected minutes over the exact optimum: mean, 95th percentile, greatest", list(_ratios(reports))
     yield "Calibration of the first line", list(_calibration(reports))
@@ -100,46 +106,46 @@ def _phone(reports: Sequence[ConfigurationReport]) -> Iterator[Sequence[str]]:
     marks = [str(mark) for mark in reports[0].phone.at] if reports else []
     yield ("", "calls", *marks, "first at end", "in three at end", "by fault", "asked", "wrong answers")
     for r in reports:
-        error, deviation = r.phone.caller_error
-        yield (
-            r.configuration,
-            str(r.count),
-            *(_both(ranks) for ranks in r.phone.at.values()),
-            with_interval(r.phone.end.top1),
-            with_interval(r.phone.end.top3),
-            f"{percent(r.phone.end.top1_fault)}/{percent(r.phone.end.top3_fault)}",
-            f"{r.phone.questions:.1f}",
-            f"{error:.1%} sd {deviation:.1%}",
-        )
+        for way, phone in ((ALL_LISTED, r.phone), (WORTH_IT, r.brief)):
+            error, deviation = phone.caller_error
+            yield (
+                f"{r.configuration}, {way}",
+                str(r.count),
+                *(_both(ranks) for ranks in phone.at.values()),
+                with_interval(phone.end.top1),
+                with_interval(phone.end.top3),
+                f"{percent(phone.end.top1_fault)}/{percent(phone.end.top3_fault)}",
+                f"{phone.questions:.1f}",
+                f"{error:.1%} sd {deviation:.1%}",
+            )
 
 
 def _visits(reports: Sequence[ConfigurationReport]) -> Iterator[Sequence[str]]:
     yield (
         "",
-        "end right",
+        "right before repair",
         "isolated",
         "established",
         "first repair",
         "given up",
         "tests",
         "test min",
-        "min to fix",
-        "own repair",
+        *TO_FIX,
     )
     for r in reports:
-        v = r.visit
-        yield (
-            r.configuration,
-            with_interval(v.right),
-            percent(v.isolated),
-            percent(v.established),
-            percent(v.first_repair),
-            percent(v.escalated),
-            f"{v.tests:.1f}",
-            f"{v.to_isolate:.1f}",
-            f"{v.to_fix:.1f}",
-            f"{v.own_repair:.1f}",
-        )
+        for way, v in ((ALL_LISTED, r.visit), (WORTH_IT, r.short)):
+            yield (
+                f"{r.configuration}, {way}",
+                with_interval(v.right),
+                percent(v.isolated),
+                percent(v.established),
+                percent(v.first_repair),
+                percent(v.given_up),
+                f"{v.tests:.1f}",
+                f"{v.test_minutes:.1f}",
+                f"{v.to_fix:.1f}",
+                f"{v.own_repair:.1f}",
+            )
 
 
 def _families(reports: Sequence[ConfigurationReport]) -> Iterator[Sequence[str]]:
@@ -287,7 +293,7 @@ def _row(r: ConfigurationReport) -> Sequence[str]:
         with_interval(r.phone.end.top1),
         with_interval(r.phone.end.top3),
         with_interval(r.visit.right),
-        f"{r.visit.to_fix:.0f} ({r.visit.own_repair:.0f})",
+        f"{r.short.to_fix:.0f} ({r.short.own_repair:.0f})",
         saved,
         over,
         gaps,

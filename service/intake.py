@@ -9,11 +9,11 @@ from typing import Any, cast
 from rules import EXPLAINS, BookError, Enquiry, Expert, Fact, InputError, Problem, load_appliance
 from rules.bookkeeping.types import Appliance
 from rules.bookkeeping.yamlsource import YamlSource, nearest, parse
-from rules.enquiry import check_note, facts_from_list
+from rules.enquiry import check_note, check_tools, facts_from_list
 from rules.terms import ROLES, Role, Source
 from rules.triage import Explain
 
-FIELDS = ("appliance", "facts", "note", "role", "explain")
+FIELDS = ("appliance", "facts", "note", "role", "explain", "tools")
 LARGEST_APPLIANCE_FILE = 64 * 1024
 
 
@@ -50,11 +50,26 @@ def enquiry_from_json(expert: Expert, data: Any) -> Enquiry:
         appliance = appliance_from(expert, data.get("appliance"))
     except InputError as error:
         problems += error.problems
+    tools = _tools(data.get("tools"), expert, problems)
     if not problems and note is None and not facts:
         problems.append(Problem("note", "missing; give a note, facts, or both"))
     if problems:
         raise InputError(problems)
-    return Enquiry(note, tuple(facts), appliance, role, explain)
+    return Enquiry(note, tuple(facts), appliance, role, explain, tools)
+
+
+def _tools(given: Any, expert: Expert, problems: list[Problem]) -> tuple[str, ...] | None:
+    """The tools at hand; absent or null stands for all."""
+    if given is None:
+        return None
+    if not isinstance(given, list) or not all(isinstance(tool, str) for tool in given):
+        problems.append(Problem("tools", 'write a list of tools, for example ["ohmmeter"], or leave it out for all'))
+        return None
+    try:
+        check_tools(given, expert.book.tests)
+    except InputError as error:
+        problems += error.problems
+    return tuple(given)
 
 
 def _word(data: Mapping[str, Any], name: str, known: tuple[str, ...], default: str, problems: list[Problem]) -> str:

@@ -57,6 +57,11 @@ class FactBitsSchema(Schema):
     bits = fields.Float()
 
 
+class FaultAtSchema(Schema):
+    fault = fields.String()
+    where = fields.String(allow_none=True)
+
+
 class ConclusionSchema(Schema):
     fault = fields.String()
     where = fields.String(allow_none=True)
@@ -66,6 +71,7 @@ class ConclusionSchema(Schema):
     because = fields.List(fields.Nested(ReasonSchema))
     parts = fields.List(fields.String())
     not_told_apart = fields.List(fields.String())
+    also = fields.List(fields.Nested(FaultAtSchema))
     bits = fields.List(fields.Nested(FactBitsSchema))
 
 
@@ -88,7 +94,25 @@ class TestAdviceSchema(Schema):
     tools = fields.List(fields.String())
     cautions = fields.List(fields.String())
     gain_bits = fields.Float()
+    saves_minutes = fields.Float(allow_none=True)
     outcomes = fields.List(fields.Nested(OutcomeSchema))
+
+
+class NextStepSchema(Schema):
+    do = fields.String()
+    who = fields.String(allow_none=True)
+    test = fields.String(allow_none=True)
+    where = fields.String(allow_none=True)
+    because = fields.String()
+
+
+class RepairStepSchema(Schema):
+    faults = fields.List(fields.String())
+    where = fields.String(allow_none=True)
+    parts = fields.List(fields.String())
+    probability = fields.Float()
+    minutes = fields.Integer()
+    skill = fields.String()
 
 
 class LoadPartSchema(Schema):
@@ -102,6 +126,8 @@ class VisitSchema(Schema):
     skill = fields.String()
     minutes = fields.List(fields.Integer())
     load_parts = fields.List(fields.Nested(LoadPartSchema))
+    no_room_for = fields.List(fields.Nested(LoadPartSchema))
+    first_visit_fix = fields.Float()
     tell_customer = fields.List(fields.String())
 
 
@@ -128,7 +154,9 @@ class TriageSchema(Schema):
     stop = fields.Nested(StopSchema, allow_none=True)
     conclusions = fields.List(fields.Nested(ConclusionSchema))
     none_of_these = fields.Float()
+    next_step = fields.Nested(NextStepSchema)
     next_tests = fields.List(fields.Nested(TestAdviceSchema))
+    repair_order = fields.List(fields.Nested(RepairStepSchema))
     visit = fields.Nested(VisitSchema)
     cautions = fields.List(fields.String())
     nearly = fields.List(fields.Nested(NearMissSchema))
@@ -147,3 +175,36 @@ class TriageSchema(Schema):
             if numeric and fact["value"] == math.inf:
                 fact["value"] = "OL"
         return data
+
+
+class VanSchema(Schema):
+    van = fields.String()
+    title = fields.String()
+    space = fields.Float()
+    value = fields.Float()
+    source = fields.String()
+
+
+class StockPartSchema(Schema):
+    part = fields.String()
+    title = fields.String()
+    units = fields.Integer()
+    expected = fields.Float()
+
+
+class DayCallSchema(Schema):
+    name = fields.String(data_key="id")
+    visit = fields.Nested(VisitSchema)
+    ours = fields.Boolean()
+    fix = fields.Float(data_key="first_visit_fix")
+
+
+class DayPlanSchema(Schema):
+    """What one van carries for a day's calls."""
+
+    van = fields.Nested(VanSchema)
+    stock = fields.List(fields.Nested(StockPartSchema))
+    space = fields.Float()
+    value = fields.Float()
+    calls = fields.List(fields.Nested(DayCallSchema))
+    expected_fixes = fields.Float()

@@ -78,11 +78,13 @@ def _understood(answer: Triage, terms: Mapping[str, FactTerm]) -> Iterator[str]:
 
 
 def _name(conclusion: Conclusion) -> str:
-    if conclusion.where is None:
-        return conclusion.title
-    return (
-        f"{conclusion.title}, {'the unit not named' if conclusion.where == UNNAMED else place_words(conclusion.where)}"
-    )
+    places = dict.fromkeys([conclusion.where, *(other.where for other in conclusion.also)])
+    named = ["the unit not named" if where == UNNAMED else place_words(where) for where in places if where]
+    return ", ".join([conclusion.title, *named])
+
+
+def _ids(conclusion: Conclusion) -> str:
+    return " + ".join([conclusion.fault, *(other.fault for other in conclusion.also)])
 
 
 def _conclusions(answer: Triage, *, explain: bool) -> Iterator[str]:
@@ -94,7 +96,7 @@ def _conclusions(answer: Triage, *, explain: bool) -> Iterator[str]:
     for number, conclusion in enumerate(shown):
         filled = round(conclusion.probability * BAR)
         head = f"  {conclusion.probability:4.0%} {'#' * filled}{'.' * (BAR - filled)} "
-        yield from _wrapped(f"{_name(conclusion)} [{conclusion.standing}]  {conclusion.fault}", " " * len(head), head)
+        yield from _wrapped(f"{_name(conclusion)} [{conclusion.standing}]  {_ids(conclusion)}", " " * len(head), head)
         if conclusion.not_told_apart:
             yield from _wrapped("not yet told apart from " + ", ".join(conclusion.not_told_apart), " " * len(head))
         for reason in conclusion.because if explain or number == 0 else conclusion.because[:1]:
@@ -115,15 +117,44 @@ def _tests(answer: Triage) -> Iterator[str]:
     yield "Next"
     if answer.stop is not None and not answer.next_tests:
         yield "  no question while the stop stands"
-    elif not answer.next_tests:
-        yield "  no further question is worth asking"
+    elif answer.next_step.do not in ("stop", "ask", "measure"):
+        yield from _wrapped(f"{_step_words(answer)} {answer.next_step.because}", "     ", "  -> ")
     for number, test in enumerate(answer.next_tests[:3], start=1):
         yield from _test(test, number)
+    if answer.next_step.do in ("repair", "refer") or len(answer.repair_order) > 1:
+        yield from _repairs(answer)
+
+
+def _step_words(answer: Triage) -> str:
+    step = answer.next_step
+    who = WHO.get(step.who or "", "somebody else")
+    first = answer.repair_order[0] if answer.repair_order else None
+    parts = ", ".join(part.replace("_", " ") for part in first.parts) or ", ".join(first.faults) if first else ""
+    words = {
+        "send": f"Stop asking and send: {who}.",
+        "settle": "Stop asking; no visit.",
+        "repair": f"Repair now: {parts}.",
+        "refer": f"Hand over: {who}.",
+        "listen": "Listen.",
+    }
+    return words.get(step.do, "")
+
+
+def _repairs(answer: Triage) -> Iterator[str]:
+    """Repairs in the order that costs least, if no further test is made."""
+    named = []
+    for repair in answer.repair_order[:4]:
+        what = ", ".join(part.replace("_", " ") for part in repair.parts) or repair.faults[0]
+        place = f" {place_words(repair.where)}" if repair.where and repair.where != UNNAMED else ""
+        named.append(f"{what}{place} {repair.probability:.0%} in {repair.minutes} min")
+    if named:
+        yield from _wrapped("; ".join(named), "     ", "  Repairs in order: ")
 
 
 def _test(test: TestAdvice, number: int) -> Iterator[str]:
     live = "LIVE, " if test.energised else ""
-    cost = f"({test.who}, {live}{test.minutes:g} min, {test.gain_bits:.2f} bit)"
+    saves = f", saves {test.saves_minutes:.0f} min" if test.saves_minutes and test.saves_minutes > 0 else ""
+    cost = f"({test.who}, {live}{test.minutes:g} min, {test.gain_bits:.2f} bit{saves})"
     yield from _wrapped(f"{test.ask} {cost}", "     ", f"  {number}. ")
     if test.tools:
         yield from _wrapped(", ".join(test.tools), "     ", "     With: ")
@@ -146,7 +177,11 @@ def _visit(answer: Triage) -> Iterator[str]:
         yield f"Visit: {WHO[visit.skill]}, {visit.urgency}, {low}-{high} min on site"
     if visit.load_parts:
         parts = ", ".join(f"{part.part.replace('_', ' ')} {part.probability_used:.0%}" for part in visit.load_parts[:6])
-        yield from _wrapped(parts, "    ", "  Load: ")
+        fix = f"  (mended at this visit: {visit.first_visit_fix:.0%})"
+        yield from _wrapped(parts + fix, "    ", "  Load: ")
+    if visit.no_room_for:
+        parts = ", ".join(part.part.replace("_", " ") for part in visit.no_room_for)
+        yield from _wrapped(parts, "    ", "  No room for: ")
     for line in visit.tell_customer:
         yield from _wrapped(line, "    ", "  Tell the customer: ")
 

@@ -137,7 +137,8 @@ def in_play(signatures: Signatures, probability: Table) -> Table:
     shares = signatures.by_group(probability)
     playing: Table = np.where((shares >= IN_PLAY_FROM * shares[:-1].max())[signatures.group], probability, 0)
     playing[-1] = 0
-    return playing / playing.sum()
+    playing /= playing.sum()
+    return playing
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""All tests of an appliance at all their places, with the mistakes of whoever answers mixed in, scored in one product."""
+"""All tests of an appliance at all their places, mistakes of whoever answers mixed in, scored in one product."""
 
 from __future__ import annotations
 

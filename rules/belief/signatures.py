@@ -85,10 +85,27 @@ class Signatures:
         return np.bincount(self.group, weights=probability, minlength=len(self.first)).astype(np.float64)
 
     @cached_property
-    def members(self) -> tuple[Numbers, ...]:
+    def _faults(self) -> tuple[tuple[Fault, ...], Numbers]:
+        names = [h.name for h in self.hypotheses[:-1]]
+        order = {name: number for number, name in enumerate(dict.fromkeys(names))}
+        by_name = {h.name: h.fault for h in self.hypotheses if h.fault}
+        return tuple(by_name[name] for name in order), np.array([order[name] for name in names], dtype=np.intp)
+
+    @property
+    def faults(self) -> tuple[Fault, ...]:
+        """The faults of this appliance, each once, in the book's order."""
+        return self._faults[0]
+
+    def by_fault(self, probability: Table) -> Table:
+        """Belief in each fault, its places and variants summed, shape (faults,); without *none of these*."""
+        return np.bincount(self._faults[1], weights=probability[:-1], minlength=len(self.faults)).astype(np.float64)
+
+    @cached_property
+    def members(self) -> tuple[tuple[int, ...], ...]:
         """The hypotheses of each group."""
         order = np.argsort(self.group, kind="stable")
-        return tuple(np.split(order, np.cumsum(np.bincount(self.group))[:-1]))
+        split = np.split(order, np.cumsum(np.bincount(self.group))[:-1])
+        return tuple(tuple(numbers.tolist()) for numbers in split)
 
     @cached_property
     def _repairs(self) -> tuple[tuple[Repair, ...], Numbers]:

@@ -287,7 +287,7 @@ class Van:
 
 @dataclass(frozen=True)
 class Pair:
-    """Two faults that come together: ``factor`` times as often as chance would have it, at one unit if both have one."""
+    """Two faults that come together: ``factor`` times as often as chance would have it, at one unit if each has one."""
 
     pair: str
     faults: tuple[str, str]

@@ -15,13 +15,11 @@ from rules.evaluating.walking import Policy
 ORDERS = ("cheapest first", "by prior score", "random")
 
 
-def coldleg(ranker: Ranker) -> Policy:
-    """What the ranker advises first."""
+def coldleg(ranker: Ranker, *, worth_it: bool = True) -> Policy:
+    """Coldleg's own next step; with ``worth_it`` off, every test of its list until the list is empty."""
 
     def policy(weighed: Weighed, asked: frozenset[str], _paid: frozenset[str]) -> Ask | None:
-        gate = ranker.gate(weighed, "technician", asked)
-        best = ranker.advised(weighed, gate)
-        return best[0] if best else None
+        return ranker.advised(weighed, ranker.gate(weighed, "technician", asked), worth_it=worth_it)
 
     return policy
 

@@ -17,12 +17,13 @@ from rules.belief import posterior
 from rules.belief.choosing import LEAST_BITS, SURE_FROM, Gate, choose
 from rules.belief.posterior import error_of
 from rules.belief.questions import questions
-from rules.belief.repairs import ELSEWHERE, best_order
+from rules.belief.repairs import ELSEWHERE
 from rules.belief.signatures import Signatures
 from rules.belief.stack import Table, mistakes, stack_up
 from rules.bookkeeping.types import Book, FactTerm, TestCard
 from rules.chaining import Chainer
 from rules.concluding import conclude
+from rules.deciding import order_of, worth_asking
 from rules.terms import Fact, Role, fact_key, fact_of, split_key
 from rules.triage import Expert, Weighed, askable, expected_of, gate_of, weigh
 
@@ -35,13 +36,13 @@ __all__ = [
     "Table",
     "Weighed",
     "assuming",
-    "best_order",
     "cut_down",
     "error_of",
     "meter_points",
     "misled",
     "mistakes",
     "open_gate",
+    "order_of",
     "possible_words",
     "ranker_for",
 ]
@@ -74,22 +75,34 @@ class Ranker:
 
     def gate(self, weighed: Weighed, role: Role, asked: frozenset[str]) -> Gate:
         """What may be asked; ``asked`` are keys that were asked in vain and are not asked again."""
-        gate = gate_of(self.book, weighed, role)
+        stopped = weighed.stop is not None
+        gate = gate_of(self.book, role, weighed.case, weighed.fired, stopped=stopped)
         return replace(gate, answered=gate.answered | asked)
 
-    def advised(self, weighed: Weighed, gate: Gate) -> list[Ask]:
-        """What Coldleg would ask next, best first; nothing once it would rather stop asking."""
+    def advised(self, weighed: Weighed, gate: Gate, *, worth_it: bool) -> Ask | None:
+        """What Coldleg would ask next. ``worth_it``: nothing once no test saves more than it costs, as its next step
+        says; otherwise the first test of its list, as long as there is one."""
         units = askable(weighed.case, self.signatures.appliance)
-        return self.advised_at(weighed.belief.signatures, weighed.belief.probability, gate, units)
+        return self.advised_at(weighed.belief.signatures, weighed.belief.probability, gate, units, worth_it=worth_it)
 
-    def advised_at(self, signatures: Signatures, probability: Table, gate: Gate, units: Sequence[str]) -> list[Ask]:
-        """The same at a given belief. Tests that cost more than they save are listed for people, but not advised."""
+    def advised_at(
+        self, signatures: Signatures, probability: Table, gate: Gate, units: Sequence[str], *, worth_it: bool
+    ) -> Ask | None:
+        """The same at a given belief."""
         chosen = choose(signatures, probability, gate, units)
-        return [Ask(test.card, test.where, test.key) for test in chosen if test.pays or test.card.reads == "hazard.any"]
+        if not chosen or (worth_it and not worth_asking(chosen[0], gate.role, measured=gate.measured)):
+            return None
+        return Ask(chosen[0].card, chosen[0].where, chosen[0].key)
+
+    def offered(self, weighed: Weighed, gate: Gate, most: int) -> list[Ask]:
+        """The first tests of the list."""
+        units = askable(weighed.case, self.signatures.appliance)
+        chosen = choose(weighed.belief.signatures, weighed.belief.probability, gate, units)
+        return [Ask(test.card, test.where, test.key) for test in chosen[:most]]
 
     def listed(self, weighed: Weighed) -> set[tuple[str, str | None]]:
         """Faults and places that an answer would list; no place where nothing tells the places apart."""
-        drawn = conclude(self.signatures, weighed.belief, weighed.case, weighed.fired, self.book.facts)
+        drawn = conclude(weighed.belief, weighed.case, weighed.fired, reasons=False, bits=False)
         return {(conclusion.fault, conclusion.where) for conclusion in drawn}
 
     def at_places(self, card: TestCard, units: Sequence[str]) -> list[Ask]:

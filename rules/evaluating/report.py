@@ -8,11 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rules.belief.signatures import NONE_OF_THESE_SHARE
 from rules.evaluating.calibration import Calibration, Share, calibrated, dirichlet, share
 from rules.evaluating.plan import Options, Piece
 from rules.evaluating.soundness import FLOOR, Sound
 from rules.evaluating.submodels import Ratios
-from rules.evaluating.walking import Snapshot, Visit
+from rules.evaluating.walking import Phone, Snapshot, Visit
 from rules.evaluating.working import CHEAPEST, COLDLEG, Call, Done
 from rules.triage import DEFAULT_APPLIANCE
 
@@ -46,16 +47,20 @@ class PhoneReport:
 
 @dataclass(frozen=True)
 class VisitReport:
-    """``right``: the first fault at the end is the true one or mended by the same repair at the same place. Minutes are
-    means; ``own_repair`` cannot be avoided."""
+    """``right``: when repairing begins, the first fault is the true one or has the same repair at the same place.
+
+    ``first_repair``: it is mended by the first repair that is tried; ``given_up``: somebody else is sent for. Minutes
+    are means; ``own_repair`` cannot be avoided.
+    """
 
     right: Share
     ranks: Ranks
     isolated: Share
     established: Share
     first_repair: Share
-    escalated: Share
+    given_up: Share
     tests: float
+    test_minutes: float
     to_isolate: float
     to_fix: float
     own_repair: float
@@ -102,13 +107,19 @@ class CellReport:
 
 @dataclass(frozen=True)
 class ConfigurationReport:
-    """One configuration. ``from_complaint``: visits without a telephone call, by way of working, on the same cases."""
+    """One configuration.
+
+    ``phone`` and ``visit`` go on while any test is listed; ``brief`` and ``short`` stop where the next step stops.
+    ``from_complaint``: visits without a telephone call, by way of working, on the same cases.
+    """
 
     configuration: str
     count: int
     unseen: int
     phone: PhoneReport
     visit: VisitReport
+    brief: PhoneReport
+    short: VisitReport
     families: dict[str, tuple[Ranks, Share]]  # at the end of the call; visits that end right
     from_complaint: dict[str, VisitReport]
     pairs: tuple[Ranks, Share] | None
@@ -162,19 +173,22 @@ def _configuration(name: str, done: Sequence[Done]) -> ConfigurationReport | Non
     families: dict[str, list[Call]] = defaultdict(list)
     for call in calls:
         families[call.family].append(call)
+    mixed = calls + outside[: round(len(calls) * NONE_OF_THESE_SHARE / (1 - NONE_OF_THESE_SHARE))]
     worked = sorted({way for call in calls for way in call.orders}, key=lambda way: way != COLDLEG)
     return ConfigurationReport(
         configuration=name,
         count=len(calls),
         unseen=sum(entry.unseen for entry in done if entry.piece.kind == "calls"),
-        phone=_phone(calls),
+        phone=_phone([call.phone for call in calls]),
         visit=_visit([call.visit for call in calls]),
+        brief=_phone([call.brief for call in calls]),
+        short=_visit([call.short for call in calls]),
         families={family: _family(entries) for family, entries in sorted(families.items())},
         from_complaint={way: _visit([c.orders[way] for c in calls if way in c.orders]) for way in worked},
         pairs=_family(pairs) if pairs else None,
         outside=_count(outside, lambda call: call.visit.end.p_true >= 1 / IN_LIST) if outside else None,
-        phone_calibration=_calibration([call.phone.at[-1] for call in calls]),
-        visit_calibration=_calibration([call.visit.end for call in calls]),
+        phone_calibration=_calibration([call.phone.at[-1] for call in mixed]),
+        visit_calibration=_calibration([call.visit.end for call in mixed]),
         ratio=_ratio([entry for d in done for entry in d.ratios]),
         soundness=_soundness([sound for d in done for sound in d.sounds]),
     )
@@ -197,16 +211,15 @@ def _ranks(shots: Sequence[Snapshot]) -> Ranks:
     )
 
 
-def _phone(calls: Sequence[Call]) -> PhoneReport:
-    wrong = sum(call.phone.wrong for call in calls)
-    answers = sum(call.phone.answers for call in calls)
+def _phone(phones: Sequence[Phone]) -> PhoneReport:
+    wrong, answers = sum(phone.wrong for phone in phones), sum(phone.answers for phone in phones)
     mean, deviation = dirichlet([ASSUMED_WRONG, 1 - ASSUMED_WRONG], ASSUMED_STRENGTH, [wrong, answers - wrong])
     return PhoneReport(
-        at={mark: _ranks([call.phone.after(mark) for call in calls]) for mark in MARKS},
-        end=_ranks([call.phone.at[-1] for call in calls]),
-        questions=float(np.mean([call.phone.questions for call in calls])),
-        minutes=float(np.mean([call.phone.minutes for call in calls])),
-        ended=dict(sorted(Counter(call.phone.ended for call in calls).items())),
+        at={mark: _ranks([phone.after(mark) for phone in phones]) for mark in MARKS},
+        end=_ranks([phone.at[-1] for phone in phones]),
+        questions=float(np.mean([phone.questions for phone in phones])),
+        minutes=float(np.mean([phone.minutes for phone in phones])),
+        ended=dict(sorted(Counter(phone.ended for phone in phones).items())),
         caller_error=(float(mean[0]), float(deviation[0])),
     )
 
@@ -223,9 +236,10 @@ def _visit(visits: Sequence[Visit]) -> VisitReport:
         ranks=_ranks([v.end for v in visits]),
         isolated=counted(lambda v: v.is_isolated),
         established=counted(lambda v: v.established),
-        first_repair=counted(lambda v: v.wrong_repairs == 0 and not v.escalated),
-        escalated=counted(lambda v: v.escalated),
+        first_repair=counted(lambda v: v.wrong_repairs == 0 and not v.given_up),
+        given_up=counted(lambda v: v.given_up),
         tests=mean(lambda v: v.tests),
+        test_minutes=mean(lambda v: v.test_minutes),
         to_isolate=mean(lambda v: v.isolated),
         to_fix=mean(lambda v: v.fixed),
         own_repair=mean(lambda v: v.own_repair),
@@ -288,7 +302,7 @@ def _cell(piece: Piece, calls: Sequence[Call]) -> CellReport:
         lost=sum(shot.p_true < FLOOR for shot in ends),
         visit_right=_count(calls, lambda call: call.visit.end.same_part),
         questions=float(np.mean([call.phone.questions for call in calls])),
-        to_fix=float(np.mean([call.visit.fixed for call in calls])),
+        to_fix=float(np.mean([call.short.fixed for call in calls])),
     )
 
 

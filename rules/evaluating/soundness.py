@@ -95,7 +95,7 @@ class _Examination:
             return share
         gate = self.ranker.gate(weighed, role, frozenset())
         end = share
-        for number, ask in enumerate(self.ranker.advised(weighed, gate)[:width]):
+        for number, ask in enumerate(self.ranker.offered(weighed, gate, width)):
             ends = [
                 self._along([*facts, *answered], role, depth - 1, max(width - 1, 1))
                 for answered in self._correct(ask, role)

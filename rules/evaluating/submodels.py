@@ -177,11 +177,9 @@ def advised_policy(ranker: Ranker, small: Cut) -> SubPolicy:
         done_keys = frozenset(ask.key for number, ask in enumerate(small.asks) if done >> number & 1)
         bought = frozenset(name for number, name in enumerate(small.setups) if paid >> number & 1)
         gate = open_gate(inner.book, done_keys, bought)
-        best = inner.advised_at(inner.signatures, probability, gate, inner.signatures.appliance.positions)
-        for ask in best:
-            if ask.key in number_of:
-                return ("test", number_of[ask.key])
-        return next_repair(model, candidates)
+        units = inner.signatures.appliance.positions
+        ask = inner.advised_at(inner.signatures, probability, gate, units, worth_it=True)
+        return ("test", number_of[ask.key]) if ask is not None else next_repair(model, candidates)
 
     return policy
 

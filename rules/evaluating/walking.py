@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from rules.belief.signatures import Signatures
 from rules.evaluating.grouping import Entry, Grouping, Truth, by_fault, by_part, family, faults_of
 from rules.evaluating.people import Case, reply
-from rules.evaluating.ranking import ELSEWHERE, SURE_FROM, Ask, Ranker, Table, Weighed, best_order
+from rules.evaluating.ranking import ELSEWHERE, SURE_FROM, Ask, Ranker, Table, Weighed, order_of
 from rules.terms import Fact
 
 MOST_QUESTIONS = 8
@@ -111,8 +111,11 @@ class Phone:
         return self.at[min(questions, len(self.at) - 1)]
 
 
-def telephone(ranker: Ranker, judge: Judge, case: Case, most: int = MOST_QUESTIONS) -> Phone:
-    """Ask what the ranker advises until it stops asking, a stop stands, or ``most`` questions are asked."""
+def telephone(ranker: Ranker, judge: Judge, case: Case, *, worth_it: bool = True, most: int = MOST_QUESTIONS) -> Phone:
+    """Ask what the ranker advises until it stops asking, a stop stands, or ``most`` questions are asked.
+
+    ``worth_it`` off: go on while any question is listed, though none is worth its minutes.
+    """
     call = Phone(facts=list(case.complaint))
     asked: set[str] = set()
     while True:
@@ -121,17 +124,16 @@ def telephone(ranker: Ranker, judge: Judge, case: Case, most: int = MOST_QUESTIO
         if weighed.stop is not None or call.questions >= most:
             call.ended = "stop" if weighed.stop is not None else "asked_out"
             return call
-        gate = ranker.gate(weighed, "desk", frozenset(asked))
-        best = ranker.advised(weighed, gate)
-        if not best:
+        ask = ranker.advised(weighed, ranker.gate(weighed, "desk", frozenset(asked)), worth_it=worth_it)
+        if ask is None:
             call.ended = "nothing_left"
             return call
         call.questions += 1
-        call.minutes += case.test_minutes[best[0].card.test]
-        asked.add(best[0].key)
-        heard = reply(ranker, best[0], case.caller)
+        call.minutes += case.test_minutes[ask.card.test]
+        asked.add(ask.key)
+        heard = reply(ranker, ask, case.caller)
         call.answers += heard[0].told
-        call.wrong += heard[0].told and case.misreports(best[0].key)
+        call.wrong += heard[0].told and case.misreports(ask.key)
         call.facts += heard
 
 
@@ -141,7 +143,11 @@ Policy = Callable[[Weighed, frozenset[str], frozenset[str]], Ask | None]
 
 @dataclass
 class Visit:
-    """A visit. ``isolated``: test minutes until one part had ``SURE_FROM`` of the belief, all of them if none did."""
+    """A visit from its first test to the range that works, or to somebody else who is sent for.
+
+    ``end``: the belief when the first repair is begun. ``isolated``: test minutes until one repair had SURE_FROM of the
+    belief, all of them if none did. ``own_repair``: what mending the true faults alone takes.
+    """
 
     end: Snapshot
     tests: int
@@ -150,9 +156,9 @@ class Visit:
     is_isolated: bool
     established: bool
     repair_minutes: float
-    own_repair: float  # what the true fault's repair alone takes
+    own_repair: float
     wrong_repairs: int
-    escalated: bool
+    given_up: bool
 
     @property
     def fixed(self) -> float:
@@ -163,41 +169,97 @@ class Visit:
 def on_site(
     ranker: Ranker, judge: Judge, case: Case, facts: Sequence[Fact], policy: Policy, *, until_sure: bool = False
 ) -> Visit:
-    """Test as a policy says, then repair in the order of probability over minutes until the range works.
+    """Test as a policy says, repair when it says no more, and go on so while a repair turns out to be the wrong one.
 
-    ``until_sure`` stops a policy that never stops by itself once one part has SURE_FROM of the belief.
+    ``until_sure`` stops a policy that never stops by itself while one repair has SURE_FROM of the belief.
     """
-    known = list(facts)
+    return _Site(ranker, judge, case, list(facts), policy, until_sure).visit()
+
+
+@dataclass
+class _Site:
+    ranker: Ranker
+    judge: Judge
+    case: Case
+    known: list[Fact]
+    policy: Policy
+    until_sure: bool
     asked: frozenset[str] = frozenset()
     paid: frozenset[str] = frozenset()
-    minutes, tests = 0.0, 0
-    isolated: float | None = None
-    while True:
-        weighed = ranker.weigh(known)
-        if isolated is None and sure(weighed):
-            isolated = minutes
-        ask = None if (until_sure and isolated is not None) or tests >= MOST_STEPS else policy(weighed, asked, paid)
+    tests: int = 0
+    minutes: float = 0.0
+    repairing: float = 0.0
+    wrong_repairs: int = 0
+    wrong: list[frozenset[Truth]] = field(default_factory=list)  # faults that were mended already
+
+    def visit(self) -> Visit:
+        truths = self.case.happening.truths
+        wanted = set(truths)
+        isolated: float | None = None
+        end: Snapshot | None = None
+        established = given_up = False
+        while True:
+            weighed = self.weighed()
+            certain = sure(weighed)
+            if isolated is None and certain:
+                isolated = self.minutes
+            if not (self.until_sure and certain) and self.tests < MOST_STEPS and self.test(weighed):
+                continue
+            if end is None:
+                end = self.judge.snapshot(weighed, truths)
+                established = any(entry.rule.establishes for entry in weighed.fired)
+            order = order_of(weighed.belief)
+            if not order.numbers:
+                given_up = True
+                self.repairing += ELSEWHERE
+                break
+            wanted -= self.repair(weighed, order.numbers[0], wanted)
+            if truths and not wanted:
+                break
+        return Visit(
+            end=end,
+            tests=self.tests,
+            test_minutes=self.minutes,
+            isolated=self.minutes if isolated is None else isolated,
+            is_isolated=isolated is not None,
+            established=established,
+            repair_minutes=self.repairing,
+            own_repair=sum(self.case.repair_minutes[name] for name, _ in truths),
+            wrong_repairs=self.wrong_repairs,
+            given_up=given_up,
+        )
+
+    def weighed(self) -> Weighed:
+        """The case as it stands, without what was mended to no avail."""
+        weighed = self.ranker.weigh(self.known)
+        if not self.wrong:
+            return weighed
+        signatures = weighed.belief.signatures
+        out = np.array([any(faults_of(h) == mended for mended in self.wrong) for h in signatures.hypotheses])
+        left = np.where(out, 0.0, weighed.belief.probability)
+        return replace(weighed, belief=replace(weighed.belief, probability=left / left.sum()))
+
+    def test(self, weighed: Weighed) -> bool:
+        """Do the test the policy asks for; whether it asked for one."""
+        ask = self.policy(weighed, self.asked, self.paid)
         if ask is None:
-            break
-        tests += 1
-        minutes += spent(case, ask, paid)
-        paid |= {ask.card.setup} if ask.card.setup else set()
-        asked |= {ask.key}
-        known += reply(ranker, ask, case.technician)
-    truths = case.happening.truths
-    mended = _repaired(case, weighed)
-    return Visit(
-        end=judge.snapshot(weighed, truths),
-        tests=tests,
-        test_minutes=minutes,
-        isolated=minutes if isolated is None else isolated,
-        is_isolated=isolated is not None,
-        established=any(entry.rule.establishes for entry in weighed.fired),
-        repair_minutes=mended[0],
-        own_repair=sum(case.repair_minutes[name] for name, _ in truths),
-        wrong_repairs=mended[1],
-        escalated=mended[2],
-    )
+            return False
+        self.tests += 1
+        self.minutes += spent(self.case, ask, self.paid)
+        self.paid |= {ask.card.setup} if ask.card.setup else set()
+        self.asked |= {ask.key}
+        self.known += reply(self.ranker, ask, self.case.technician)
+        return True
+
+    def repair(self, weighed: Weighed, number: int, wanted: set[Truth]) -> set[Truth]:
+        """Make a repair; the faults among those wanted that it mends. Without any it was the wrong one."""
+        signatures = weighed.belief.signatures
+        members = [signatures.hypotheses[member] for member in signatures.repairs[number].members]
+        mends = {truth for h in members for truth in faults_of(h)} & wanted
+        self.repairing += sum(self.case.repair_minutes[name] for name, _ in mends or faults_of(members[0]))
+        self.wrong_repairs += not mends
+        self.wrong += [faults_of(h) for h in members]
+        return mends
 
 
 def sure(weighed: Weighed) -> bool:
@@ -210,25 +272,6 @@ def spent(case: Case, ask: Ask, paid: frozenset[str]) -> float:
     setup = ask.card.setup
     prepared = case.setup_minutes[setup] if setup and setup not in paid else 0.0
     return case.test_minutes[ask.card.test] + prepared
-
-
-def _repaired(case: Case, weighed: Weighed) -> tuple[float, int, bool]:
-    """Minutes of repairs tried in the order that Coldleg gives, how many were wrong, and whether it was given up."""
-    signatures = weighed.belief.signatures
-    shares = signatures.by_repair(weighed.belief.probability)
-    minutes = np.array([repair.minutes for repair in signatures.repairs[:-1]])
-    order = best_order(shares[:-1], minutes, float(shares[-1]))
-    wanted, total, wrong = set(case.happening.truths), 0.0, 0
-    for number in order.numbers:
-        if not wanted:
-            break
-        members = [signatures.hypotheses[member] for member in signatures.repairs[number].members]
-        mended = {truth for h in members for truth in faults_of(h)} & wanted
-        total += sum(case.repair_minutes[name] for name, _ in mended or faults_of(members[0]))
-        wrong += not mended
-        wanted -= mended
-    given_up = bool(wanted) or not case.happening.truths
-    return total + (ELSEWHERE if given_up else 0.0), wrong, given_up
 
 
 def family_of(case: Case) -> str:

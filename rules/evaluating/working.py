@@ -26,11 +26,17 @@ CHEAPEST, BY_PRIOR, RANDOM, USEFUL = "cheapest first", "by score at the prior", 
 
 @dataclass(frozen=True)
 class Call:
-    """One simulated call with what came of it. ``orders``: the visit from the complaint, by way of working."""
+    """One simulated call with what came of it.
+
+    ``phone`` and ``visit`` go on while Coldleg lists any test; ``brief`` and ``short`` stop where its next step stops,
+    as nothing listed is worth its minutes. ``orders``: the visit from the complaint, by way of working.
+    """
 
     family: str
     phone: Phone
     visit: Visit
+    brief: Phone
+    short: Visit
     orders: dict[str, Visit]
 
 
@@ -92,13 +98,15 @@ def _orders(ranker: Ranker, rng: np.random.Generator) -> dict[str, Policy]:
 
 
 def _call(ranker: Ranker, judge: Judge, case: Case, orders: dict[str, Policy]) -> Call:
-    phone = telephone(ranker, judge, case)
-    visit = on_site(ranker, judge, case, phone.facts, coldleg(ranker))
+    phone = telephone(ranker, judge, case, worth_it=False)
+    visit = on_site(ranker, judge, case, phone.facts, coldleg(ranker, worth_it=False))
+    brief = telephone(ranker, judge, case)
+    short = on_site(ranker, judge, case, brief.facts, coldleg(ranker))
     worked = {
         name: on_site(ranker, judge, case, case.complaint, policy, until_sure=name != COLDLEG)
         for name, policy in orders.items()
     }
-    return Call(family_of(case), phone, visit, worked)
+    return Call(family_of(case), phone, visit, brief, short, worked)
 
 
 # --- robustness ---------------------------------------------------------------------------------------------------
@@ -116,10 +124,11 @@ def _grid(ranker: Ranker, piece: Piece, cell: Cell, rng: np.random.Generator) ->
     with assuming(cell.assumed):
         fooled = _fooled(ranker, cell, rng)
         for case in drawn:
-            phone = telephone(fooled, judge, case)
+            phone = telephone(fooled, judge, case, worth_it=False)
             facts = phone.facts + (_contradicting(fooled, phone.facts, rng) if cell.contradiction else [])
-            visit = on_site(fooled, judge, case, facts, coldleg(fooled))
-            calls.append(Call(family_of(case), phone, visit, {}))
+            visit = on_site(fooled, judge, case, facts, coldleg(fooled, worth_it=False))
+            short = on_site(fooled, judge, case, facts, coldleg(fooled))
+            calls.append(Call(family_of(case), phone, visit, phone, short, {}))
     return Done(piece, tuple(calls))
 
 

@@ -1,0 +1,162 @@
+"""Two faults at once, thought of only when what was said contradicts every single fault.
+
+Of two faults the worse word is what is shown (noisy maximum). Their prior is the product of their own, times how often
+a range with one fault has another at all, times the book's factor for two that come together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from rules.belief.posterior import Belief, believe
+from rules.belief.signatures import Hypothesis, Signatures
+from rules.belief.stack import Numbers, Table
+from rules.bookkeeping.types import Appliance, Fault
+from rules.casefile import Statement
+
+CONTRADICTED_FROM = 3.5  # bits by which the single fault that fits best falls short of the best for each statement
+EXPLAINS = 3.0  # bits by which one of two must fit some odd statement better than the other
+CHANCE = 0.1  # how often a range with one fault has another one beside it. Common practice, no source.
+MOST_THOUGHT_OF = 12  # faults thought of for each odd statement
+MOST_PAIRS = 30
+SKILLS = ("utility", "electrician", "appliance_technician", "customer")
+URGENCIES = ("now", "soon", "routine", "none")
+LIMITS = ("range_off", "oven_off", "unit_off", "none")
+
+
+def believe_all(signatures: Signatures, prior: Table, factor: Table, statements: Sequence[Statement]) -> Belief:
+    """The posterior over single faults; over pairs too if the statements contradict every single fault.
+
+    ``prior``, ``factor``: shape (H,), of the single faults.
+    """
+    belief = believe(signatures, prior, factor, statements)
+    if not contradicted(belief):
+        return belief
+    bits = np.array([belief.bits[s.number] for s in statements])
+    pairs = _thought_of(signatures, prior * factor, bits, statements)
+    if not pairs:
+        return belief
+    often = _together_as_often(signatures, pairs)
+    wider = with_pairs(signatures, pairs, often)
+    weight = prior * factor
+    added = CHANCE * np.array([weight[a] * weight[b] for a, b in pairs]) * often
+    return believe(wider, np.concatenate([weight[:-1], added, weight[-1:]]), np.ones(len(wider.prior)), statements)
+
+
+def contradicted(belief: Belief) -> bool:
+    """Whether no single fault fits: each misses, on some statement or several, what another one would explain."""
+    if len(belief.bits) < 2:
+        return False
+    bits = np.array(list(belief.bits.values()))[:, :-1]
+    short = (bits.max(axis=1, keepdims=True) - bits).sum(axis=0)
+    return bool(short.min() >= CONTRADICTED_FROM)
+
+
+def with_pairs(signatures: Signatures, pairs: Sequence[tuple[int, int]], often: Table) -> Signatures:
+    """The signatures with pairs of their hypotheses put in before *none of these*. ``often``: factor of each pair."""
+    first, second = (np.array(numbers, dtype=np.intp) for numbers in zip(*pairs, strict=True))
+    stack = signatures.stack.beside(signatures.stack.together(first, second))
+    made = [_joined(signatures, a, b) for a, b in pairs]
+    hypotheses = (*signatures.hypotheses[:-1], *made, signatures.hypotheses[-1])
+    prior = signatures.prior
+    added = CHANCE * prior[first] * prior[second] * often
+    whole = np.concatenate([prior[:-1], added, prior[-1:]])
+    group, firsts = _grouped(signatures, pairs)
+    return Signatures(
+        signatures.book,
+        signatures.appliance,
+        signatures.wiring,
+        hypotheses,
+        whole / whole.sum(),
+        stack,
+        group,
+        firsts,
+        alone=signatures,
+    )
+
+
+def _grouped(signatures: Signatures, pairs: Sequence[tuple[int, int]]) -> tuple[Numbers, Numbers]:
+    """Group of each hypothesis and first of each group; pairs of the same two faults at the same places are one."""
+    singles, last = len(signatures.hypotheses) - 1, len(signatures.first) - 1
+    names = [(signatures.group[a], signatures.group[b]) for a, b in pairs]
+    order = list(dict.fromkeys(names))
+    numbers = [last + order.index(name) for name in names]
+    group = np.array([*signatures.group[:-1], *numbers, last + len(order)], dtype=np.intp)
+    firsts = [*signatures.first[:-1], *(singles + names.index(name) for name in order), singles + len(pairs)]
+    return group, np.array(firsts, dtype=np.intp)
+
+
+def _thought_of(
+    signatures: Signatures, weight: Table, bits: Table, statements: Sequence[Statement]
+) -> list[tuple[int, int]]:
+    """Pairs worth a thought: each of the two explains something odd that the other does not."""
+    odd = [n for n, s in enumerate(statements) if any(signatures.usual.get(k, w) != w for k, w in s.says)]
+    if not odd:
+        return []
+    fits = weight[:-1] * np.exp2(bits[odd][:, :-1])
+    likely = np.argsort(-fits, axis=1, kind="stable")[:, :MOST_THOUGHT_OF]
+    candidates = np.unique(likely)
+    beats = (bits[odd][:, candidates, None] - bits[odd][:, None, candidates]).max(axis=0) >= EXPLAINS
+    both = np.argwhere(np.triu(beats & beats.T, 1))
+    pairs = [(int(candidates[i]), int(candidates[j])) for i, j in both]
+    pairs = [pair for pair in pairs if _can_meet(signatures, *pair)]
+    if not pairs:
+        return []
+    first, second = (np.array(numbers) for numbers in zip(*pairs, strict=True))
+    hope = np.maximum(bits[:, first], bits[:, second]).sum(axis=0) + np.log2(weight[first] * weight[second])
+    hope += np.log2(_together_as_often(signatures, pairs))
+    best = np.argsort(-np.round(hope, 9), kind="stable")[:MOST_PAIRS]
+    return [pairs[number] for number in sorted(map(int, best))]
+
+
+def _can_meet(signatures: Signatures, a: int, b: int) -> bool:
+    """Two faults of one part cannot be there at once; nor can two variants or modes of one fault."""
+    first, second = _parts_changed(signatures.hypotheses[a]), _parts_changed(signatures.hypotheses[b])
+    return signatures.group[a] != signatures.group[b] and not first & second
+
+
+def _parts_changed(hypothesis: Hypothesis) -> set[str]:
+    effects = hypothesis.fault.effects if hypothesis.fault else ()
+    return {effect.part.replace("{where}", hypothesis.where or "") for effect in effects}
+
+
+def _together_as_often(signatures: Signatures, pairs: Sequence[tuple[int, int]]) -> Table:
+    """The book's factor for each pair, 1 for two it does not name; both are at one unit if each has one."""
+    named: Mapping[frozenset[str], float] = {frozenset(p.faults): p.factor for p in signatures.book.pairs.values()}
+    factors = []
+    for a, b in pairs:
+        one, other = signatures.hypotheses[a], signatures.hypotheses[b]
+        apart = one.where is not None and other.where is not None and one.where != other.where
+        factors.append(1.0 if apart else named.get(frozenset((one.name, other.name)), 1.0))
+    return np.array(factors)
+
+
+def _joined(signatures: Signatures, a: int, b: int) -> Hypothesis:
+    """Two hypotheses as one, which needs what each of them needs."""
+    one, other = signatures.hypotheses[a], signatures.hypotheses[b]
+    assert one.fault is not None
+    assert other.fault is not None
+    where = one.where if other.where in (None, one.where) else other.where if one.where is None else None
+    return Hypothesis(_both(one.fault, other.fault, signatures.appliance), where, both=(one, other))
+
+
+def _both(one: Fault, other: Fault, appliance: Appliance) -> Fault:
+    parts = dict.fromkeys([*one.parts_for(appliance), *other.parts_for(appliance)])
+    stricter = min(one, other, key=lambda fault: LIMITS.index(fault.limit))
+    return replace(
+        one,
+        fault=f"{one.fault}+{other.fault}",
+        title=f"{one.title}, and {other.title}",
+        effects=(*one.effects, *other.effects),
+        shows={},
+        parts={"": tuple(parts)},
+        minutes=(one.minutes[0] + other.minutes[0], one.minutes[1] + other.minutes[1]),
+        skill=min(one.skill, other.skill, key=SKILLS.index),
+        urgency=min(one.urgency, other.urgency, key=URGENCIES.index),
+        limit=stricter.limit,
+        tell=stricter.tell,
+        because=f"{one.because} {other.because}",
+    )

@@ -1,0 +1,127 @@
+"""What to do next, as one step with its reason: ask, measure, send somebody, settle it by telephone, repair, refer.
+
+The list of tests stays beside it; a person can always choose another.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from rules.answer import NextStep, RepairStep, StopNow, VisitPlan
+from rules.belief.choosing import NextTest, sure
+from rules.belief.posterior import Belief
+from rules.belief.repairs import Order, Repair, best_order
+from rules.belief.signatures import Signatures
+from rules.terms import UNNAMED, Role
+
+LEAST_SHARE = 0.005  # a repair less likely than this is not planned
+MOST_REPAIRS = 6
+DANGER = "Danger comes before diagnosis."
+NO_QUESTION = "No question that is left is worth its minutes."
+MEASURE_FIRST = "Nothing has been measured yet; a part is proved bad before it is changed."
+
+
+def order_of(belief: Belief) -> Order:
+    """The repairs in the order that costs least, by probability over minutes, and where it is better to refer."""
+    signatures = belief.signatures
+    shares = signatures.by_repair(belief.probability)
+    shares[-1] = 0
+    kept = np.flatnonzero(shares >= LEAST_SHARE)
+    minutes = np.array([signatures.repairs[number].minutes for number in kept])
+    order = best_order(shares[kept], minutes, rest=max(1 - float(shares[kept].sum()), 0.0))
+    return Order(tuple(int(kept[number]) for number in order.numbers), order.minutes)
+
+
+def repair_steps(belief: Belief, order: Order, stand_in: str | None) -> tuple[RepairStep, ...]:
+    """The order in words: what each repair mends, with which parts, how likely, how long."""
+    shares = belief.signatures.by_repair(belief.probability)
+    steps = []
+    for number in order.numbers[:MOST_REPAIRS]:
+        repair = belief.signatures.repairs[number]
+        assert repair.skill is not None  # none of these is never planned
+        steps.append(
+            RepairStep(
+                faults=_faults(belief, repair),
+                where=UNNAMED if repair.where and repair.where == stand_in else repair.where,
+                parts=repair.parts,
+                probability=round(float(shares[number]), 4),
+                minutes=round(repair.minutes),
+                skill=repair.skill,
+            )
+        )
+    return tuple(steps)
+
+
+def _faults(belief: Belief, repair: Repair) -> tuple[str, ...]:
+    """What a repair mends, likeliest first, without what is out of the question."""
+    shares: dict[str, float] = {}
+    for member in repair.members:
+        hypothesis = belief.signatures.hypotheses[member]
+        for one in hypothesis.both or (hypothesis,):
+            shares[one.name] = shares.get(one.name, 0.0) + float(belief.probability[member])
+    whole = sum(belief.probability[member] for member in repair.members)
+    likely = sorted(shares, key=lambda name: -round(shares[name], 9))
+    return tuple(name for name in likely if shares[name] >= LEAST_SHARE * whole)
+
+
+def next_step(
+    role: Role,
+    stop: StopNow | None,
+    tests: Sequence[NextTest],
+    belief: Belief,
+    steps: Sequence[RepairStep],
+    visit: VisitPlan,
+    *,
+    measured: bool,
+) -> NextStep:
+    """The one thing to do now. A question is asked only while it pays, except for danger and a first measurement."""
+    if stop is not None:
+        return NextStep("stop", stop.refer_to, None, None, stop.because[0])
+    first = tests[0] if tests else None
+    if first is not None and (because := worth_asking(first, role, measured=measured)):
+        verb = "measure" if first.card.who == "technician" else "ask"
+        return NextStep(verb, first.card.who, first.card.test, first.where, because)
+    if role == "technician":
+        return _on_site(belief, steps)
+    if visit.needed is None:
+        return NextStep("listen", None, None, None, "Nothing unusual is known yet; let the caller say what is wrong.")
+    because = _sure_words(belief) or NO_QUESTION
+    if visit.needed:
+        return NextStep("send", visit.skill, None, None, because)
+    return NextStep("settle", "customer", None, None, f"{because} The customer can set it right without a visit.")
+
+
+def worth_asking(test: NextTest, role: Role, *, measured: bool) -> str:
+    """Why this test comes next; empty if it does not pay."""
+    if test.saves is None and test.card.reads == "hazard.any":
+        return DANGER
+    if test.pays and test.saves is not None:
+        return f"It takes {test.minutes:g} min and saves about {max(test.saves, 1):.0f} min of work on the wrong thing."
+    if role == "technician" and not measured:
+        return MEASURE_FIRST
+    return ""
+
+
+def _sure_words(belief: Belief) -> str:
+    signatures: Signatures = belief.signatures
+    if not sure(signatures, belief.probability):
+        return ""
+    shares = signatures.by_repair(belief.probability)
+    return f"One repair has {float(shares[:-1].max()):.0%}; no answer would change what is done."
+
+
+def _on_site(belief: Belief, steps: Sequence[RepairStep]) -> NextStep:
+    none_of_these = float(belief.probability[-1])
+    if not steps or steps[0].probability < none_of_these:
+        because = "Nothing the book knows explains what was seen; another repair would be a guess."
+        return NextStep("refer", None, None, None, because)
+    best = steps[0]
+    if best.skill in ("electrician", "utility"):
+        because = f"What is left most likely ({best.probability:.0%}) is not an appliance technician's work."
+        return NextStep("refer", best.skill, None, None, because)
+    because = _sure_words(belief) or "No test that is left is worth its minutes."
+    what = ", ".join(part.replace("_", " ") for part in best.parts) or best.faults[0]
+    because += f" Of {len(steps)} repairs in question, {what} mends most for its minutes."
+    return NextStep("repair", best.skill, None, best.where, because)
