@@ -152,7 +152,10 @@ class _People:
 
     # --- the complaint -------------------------------------------------------------------------------------------
     def _complaint(self, happening: Happening, caller: Person) -> tuple[Fact, ...]:
-        """What the caller tells unasked: something odd that the fault itself shows, and perhaps more that seems odd."""
+        """What the caller tells unasked: something odd that the fault itself shows, and perhaps more that seems odd.
+
+        People call about what they see, so the first thing is told as it is; only the rest may be mistaken.
+        """
         odd: dict[tuple[str, str], list[str]] = defaultdict(list)
         chief: set[tuple[str, str]] = set()
         for key, said in caller.says.items():
@@ -160,7 +163,7 @@ class _People:
             if said == self.ranker.signatures.usual[key] or not happening.words[key] or fact == "hazard.any":
                 continue
             odd[fact, said].append(place or "")
-            if key in happening.own:
+            if key in happening.own and said == happening.words[key]:
                 chief.add((fact, said))
         if not chief:
             return ()

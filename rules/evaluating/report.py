@@ -120,6 +120,7 @@ class ConfigurationReport:
     visit: VisitReport
     brief: PhoneReport
     short: VisitReport
+    ceilings: tuple[Ranks, Ranks]  # if the caller were asked everything; if everything were measured besides
     families: dict[str, tuple[Ranks, Share]]  # at the end of the call; visits that end right
     from_complaint: dict[str, VisitReport]
     pairs: tuple[Ranks, Share] | None
@@ -183,6 +184,10 @@ def _configuration(name: str, done: Sequence[Done]) -> ConfigurationReport | Non
         visit=_visit([call.visit for call in calls]),
         brief=_phone([call.brief for call in calls]),
         short=_visit([call.short for call in calls]),
+        ceilings=(
+            _ranks([call.all_told for call in calls if call.all_told]),
+            _ranks([call.all_known for call in calls if call.all_known]),
+        ),
         families={family: _family(entries) for family, entries in sorted(families.items())},
         from_complaint={way: _visit([c.orders[way] for c in calls if way in c.orders]) for way in worked},
         pairs=_family(pairs) if pairs else None,

@@ -14,8 +14,8 @@ class Strain:
     """The spread of everything that is drawn. ``_sd``: standard deviation of a lognormal factor, unless it says other.
 
     ``good`` and ``bad``: how a caller's error compares with the one the ranker assumes; ``bad_share`` are bad.
-    ``mixed``: share of observations that are another fault's. ``twofold``: most that an error rate is multiplied or
-    divided by.
+    ``mixed``: share of what no circuit predicts that is another appliance's. ``twofold``: most that an error rate is
+    multiplied or divided by.
     """
 
     prior_sd: float = 0.5

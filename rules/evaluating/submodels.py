@@ -29,7 +29,8 @@ LEAST_REPAIRS, LEAST_TESTS = 3, 3
 TRIES = 200
 
 #: Ways of working that are held against the optimum; Coldleg's own comes first.
-COLDLEG, MOST_BITS, REPAIRS_ONLY, CHEAPEST = "coldleg", "most bits a minute", "repairs only", "cheapest first"
+COLDLEG, UNPROVED = "coldleg", "coldleg, repairs unproved too"
+MOST_BITS, REPAIRS_ONLY, CHEAPEST = "most bits a minute", "repairs only", "cheapest first"
 
 
 @dataclass(frozen=True)
@@ -127,6 +128,7 @@ def ratios(ranker: Ranker, small: Cut) -> Ratios:
     advised = advised_policy(ranker, small)
     mending = {
         COLDLEG: advised,
+        UNPROVED: advised_policy(ranker, small, measured=True),
         MOST_BITS: most_bits(model, a_minute=True, repairing=True),
         REPAIRS_ONLY: repairs_only(model),
         CHEAPEST: in_order(model, cheapest, repairing=True),
@@ -162,8 +164,11 @@ def _unstoppable(model: SubModel, advised: SubPolicy) -> SubPolicy:
     return policy
 
 
-def advised_policy(ranker: Ranker, small: Cut) -> SubPolicy:
-    """What the ranker advises in the sub-model; once it advises no test, repair by probability over minutes."""
+def advised_policy(ranker: Ranker, small: Cut, *, measured: bool = False) -> SubPolicy:
+    """What the ranker advises in the sub-model; once it advises no test, repair by probability over minutes.
+
+    ``measured``: leave out that something is measured before any repair, which no optimum cares for.
+    """
     model = small.model
     inner = _inner(ranker, small)
     number_of = {ask.key: number for number, ask in enumerate(small.asks)}
@@ -176,7 +181,7 @@ def advised_policy(ranker: Ranker, small: Cut) -> SubPolicy:
         probability /= probability.sum()
         done_keys = frozenset(ask.key for number, ask in enumerate(small.asks) if done >> number & 1)
         bought = frozenset(name for number, name in enumerate(small.setups) if paid >> number & 1)
-        gate = open_gate(inner.book, done_keys, bought)
+        gate = open_gate(inner.book, done_keys, bought, measured=measured)
         units = inner.signatures.appliance.positions
         ask = inner.advised_at(inner.signatures, probability, gate, units, worth_it=True)
         return ("test", number_of[ask.key]) if ask is not None else next_repair(model, candidates)

@@ -9,7 +9,7 @@ import numpy as np
 
 from rules.belief.signatures import Signatures
 from rules.evaluating.grouping import Entry, Grouping, Truth, by_fault, by_part, family, faults_of
-from rules.evaluating.people import Case, reply
+from rules.evaluating.people import Case, answer, reply
 from rules.evaluating.ranking import ELSEWHERE, SURE_FROM, Ask, Ranker, Table, Weighed, order_of
 from rules.terms import Fact
 
@@ -135,6 +135,18 @@ def telephone(ranker: Ranker, judge: Judge, case: Case, *, worth_it: bool = True
         call.answers += heard[0].told
         call.wrong += heard[0].told and case.misreports(ask.key)
         call.facts += heard
+
+
+def everything_told(ranker: Ranker, case: Case, tests: Sequence[Ask]) -> list[Fact]:
+    """The complaint and the caller's answers to all of some tests."""
+    known = {fact.key for fact in case.complaint}
+    return [*case.complaint, *(answer(ranker, ask.key, case.caller) for ask in tests if ask.key not in known)]
+
+
+def everything_measured(ranker: Ranker, case: Case, facts: Sequence[Fact], tests: Sequence[Ask]) -> list[Fact]:
+    """Facts known, and a technician's answers to all of some tests."""
+    proved = reply(ranker, ranker.dead_check(), case.technician)
+    return [*facts, *proved, *(answer(ranker, ask.key, case.technician) for ask in tests)]
 
 
 #: What to do next on site: (weighed case, keys asked, set-ups paid) -> a test, or None to stop testing.

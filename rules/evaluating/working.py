@@ -10,12 +10,23 @@ import numpy as np
 
 from rules.evaluating.people import Case, cases
 from rules.evaluating.plan import Cell, Piece
-from rules.evaluating.policies import at_random, by_minutes, by_prior_score, cheapest_useful, coldleg, fixed
+from rules.evaluating.policies import at_random, by_minutes, by_prior_score, cheapest_useful, coldleg, every_test, fixed
 from rules.evaluating.ranking import Ranker, assuming, misled, ranker_for
 from rules.evaluating.soundness import Sound, examine
 from rules.evaluating.strain import PERTURBED, Strain
 from rules.evaluating.submodels import Ratios, cut, ratios
-from rules.evaluating.walking import Judge, Phone, Policy, Visit, family_of, on_site, telephone
+from rules.evaluating.walking import (
+    Judge,
+    Phone,
+    Policy,
+    Snapshot,
+    Visit,
+    everything_measured,
+    everything_told,
+    family_of,
+    on_site,
+    telephone,
+)
 from rules.evaluating.world import World
 from rules.terms import Fact, fact_of
 from rules.triage import Expert
@@ -38,6 +49,8 @@ class Call:
     brief: Phone
     short: Visit
     orders: dict[str, Visit]
+    all_told: Snapshot | None = None  # if the caller were asked everything
+    all_known: Snapshot | None = None  # if everything were measured besides
 
 
 @dataclass(frozen=True)
@@ -106,7 +119,12 @@ def _call(ranker: Ranker, judge: Judge, case: Case, orders: dict[str, Policy]) -
         name: on_site(ranker, judge, case, case.complaint, policy, until_sure=name != COLDLEG)
         for name, policy in orders.items()
     }
-    return Call(family_of(case), phone, visit, brief, short, worked)
+    tests = every_test(ranker)
+    told = everything_told(ranker, case, [ask for ask in tests if ask.card.who != "technician"])
+    measured = everything_measured(ranker, case, told, tests)
+    truths = case.happening.truths
+    ceilings = [judge.snapshot(ranker.weigh(facts), truths) for facts in (told, measured)]
+    return Call(family_of(case), phone, visit, brief, short, worked, *ceilings)
 
 
 # --- robustness ---------------------------------------------------------------------------------------------------

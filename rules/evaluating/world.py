@@ -2,7 +2,7 @@
 
 Each case is an appliance of its own: the fault's amounts, the supply's volts, each element's watts and every other
 resistance are drawn afresh, and the circuit is solved anew for what it shows. What is not electrical is drawn from
-jittered ``shows`` tables. On top of that a share of observations is another fault's.
+jittered ``shows`` tables, and a share of it is another appliance's.
 """
 
 from __future__ import annotations
@@ -183,10 +183,11 @@ class World:
                     words[key] = str(self.book.facts[fact].usual)
 
     def _mix(self, happened: Sequence[Happening]) -> None:
-        """A share of observations is another appliance's."""
+        """Of what no circuit predicts, a share of observations is another appliance's."""
         kept = [dict(happening.words) for happening in happened]
         for happening in happened:
-            for key in [key for key in happening.words if self.rng.random() < self.strain.mixed]:
+            open_keys = [key for key in happening.words if self.book.facts[fact_of(key)].model != "circuit"]
+            for key in [key for key in open_keys if self.rng.random() < self.strain.mixed]:
                 happening.words[key] = kept[self.rng.integers(len(kept))][key]
 
     def _outside(self, words: dict[str, str]) -> frozenset[str]:
