@@ -60,10 +60,8 @@ def _sections(made: Evaluation) -> Iterator[tuple[str, list[Sequence[str]]]]:
     yield "What must be reached", list(_targets(made))
     yield "Telephone only: true fault first / in the first three, after so many questions", list(_phone(reports))
     yield "Visits after the call", list(_visits(reports))
-    yield (
-        "By family of faults, all that is listed: end of the call, and visits that are right before repair",
-        list(_families(reports)),
-    )
+    yield "What no choice of tests could better: the same cases with every test of the book", list(_ceilings(reports))
+    yield "By family of faults, all that is listed: end of the call; right before repair", list(_families(reports))
     yield "Ways of working on site, from the complaint alone", list(_orders(reports))
     yield "Expected minutes over the exact optimum: mean, 95th percentile, greatest", list(_ratios(reports))
     yield "Calibration of the first line", list(_calibration(reports))
@@ -118,6 +116,13 @@ def _phone(reports: Sequence[ConfigurationReport]) -> Iterator[Sequence[str]]:
                 f"{phone.questions:.1f}",
                 f"{error:.1%} sd {deviation:.1%}",
             )
+
+
+def _ceilings(reports: Sequence[ConfigurationReport]) -> Iterator[Sequence[str]]:
+    yield ("", "calls", "first", "in three")
+    for r in reports:
+        for way, ranks in zip(("every question asked", "everything measured too"), r.ceilings, strict=True):
+            yield (f"{r.configuration}, {way}", str(r.count), with_interval(ranks.top1), with_interval(ranks.top3))
 
 
 def _visits(reports: Sequence[ConfigurationReport]) -> Iterator[Sequence[str]]:
