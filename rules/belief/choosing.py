@@ -9,10 +9,11 @@ such tests are not scored at all.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rules.belief.questions import Questions, questions
 from rules.belief.repairs import expected_cost
@@ -21,13 +22,15 @@ from rules.belief.stack import Numbers, Table
 from rules.bookkeeping.types import TestCard
 from rules.terms import Role
 
+Flags = NDArray[np.bool_]
+
 LEAST_BITS = 0.05  # below this an answer changes nothing worth a question
 LEAST_TO_CONFIRM = 0.002  # a technician's confirming measurement may tell little new
 IN_PLAY_FROM = 0.03  # of the leading suspect's probability
 SURE_FROM = 0.95  # no more questions once one repair has this probability
 MOST_TESTS = 8
 MOST_WEIGHED = 24  # tests of which the saving is worked out, the best by information a minute
-MOST_REPAIRS = 40  # repairs told apart in the expected cost; the rest count as somebody else's
+MOST_REPAIRS = 24  # repairs told apart in the expected cost; the rest count as somebody else's
 LEAST = 1e-300
 LEADS_TO_FROM = 0.15  # an outcome "leads to" the faults that then have this probability
 ROLE_ORDER: tuple[Role, ...] = ("caller", "desk", "technician")
@@ -59,7 +62,6 @@ class NextTest:
     outcomes: tuple[Outcome, ...] = ()
     opens: tuple[str, ...] = ()  # tests that wait for this one
     saves: float | None = None
-    number: int | None = None  # among the questions of the role; None where the answer is no symptom
 
     @property
     def pays(self) -> bool:
@@ -85,17 +87,21 @@ class Gate:
     paid: frozenset[str] = frozenset()
     tools: frozenset[str] | None = None
 
-    def lets_through(self, card: TestCard) -> bool:
-        """Whether this test may be shown now, its fact apart."""
-        return self.may_come(card) and (not card.needs_permission or card.test in self.allowed)
+    def may_come(self, cards: Sequence[TestCard]) -> Flags:
+        """Which tests may be shown once the dead-check has been done, their facts apart."""
+        rank = ROLE_ORDER.index(self.role)
+        open_to = np.array([ROLE_ORDER.index(card.who) <= rank for card in cards])
+        if self.forbidden:
+            open_to &= [card.test not in self.forbidden for card in cards]
+        if self.stopped:
+            open_to &= [card.who == "technician" and not (card.energised or card.runs_appliance) for card in cards]
+        if self.tools is not None:
+            open_to &= [self.tools.issuperset(card.tools) for card in cards]
+        return open_to
 
-    def may_come(self, card: TestCard) -> bool:
-        """Whether this test may be shown once the dead-check has been done."""
-        if ROLE_ORDER.index(card.who) > ROLE_ORDER.index(self.role) or card.test in self.forbidden:
-            return False
-        if self.stopped and (card.who != "technician" or card.energised or card.runs_appliance):
-            return False
-        return self.tools is None or self.tools.issuperset(card.tools)
+    def waits(self, card: TestCard) -> bool:
+        """Whether this test waits for the dead-check."""
+        return card.needs_permission and card.test not in self.allowed
 
 
 def choose(
@@ -114,13 +120,16 @@ def choose(
         return _hazard_first(signatures, gate)
     scores = _scored(signatures, probability, gate, frozenset(places))
     least = LEAST_TO_CONFIRM if unmeasured else LEAST_BITS
-    waiting = scores.tests(lambda card: card.needs_permission and card.test not in gate.allowed, least)
-    ready = scores.tests(gate.lets_through, least)
-    ready.sort(key=lambda test: not test.pays)
-    first = _dead_check_first(signatures, waiting) + _hazard_first(signatures, gate)
+    waiting: list[int] = []
+    ready: list[int] = []
+    for number in scores.ranked:
+        if scores.gains[number] >= least:
+            (waiting if gate.waits(scores.card(number)) else ready).append(number)
+    ready.sort(key=lambda number: scores.saves.get(number, 0.0) <= 0)
+    first = _dead_check_first(scores, waiting) + _hazard_first(signatures, gate)
     led = {test.card.test for test in first}
-    best = (first + [test for test in ready if test.card.test not in led])[:most]
-    return [replace(test, outcomes=scores.outcomes(test)) for test in best]
+    ready = [number for number in ready if scores.card(number).test not in led]
+    return first[:most] + scores.tests(ready if most is None else ready[: max(most - len(first), 0)])
 
 
 def sure(signatures: Signatures, probability: Table) -> bool:
@@ -153,30 +162,48 @@ class _Scores:
     ranked: tuple[int, ...]
     saves: Mapping[int, float]
 
-    def tests(self, among: Callable[[TestCard], bool], least: float) -> list[NextTest]:
-        """The tests of some cards that gain at least so many bits, best first."""
-        made = []
-        for number in self.ranked:
-            asked, gain = self.asked.asked[number], float(self.gains[number])
-            if gain >= least and among(asked.card):
-                minutes, saves = float(self.minutes[number]), self.saves.get(number)
-                made.append(NextTest(asked.card, asked.where, asked.key, gain, minutes, saves=saves, number=number))
-        return made
+    def card(self, number: int) -> TestCard:
+        return self.asked.asked[number].card
 
-    def outcomes(self, test: NextTest) -> tuple[Outcome, ...]:
-        """Every answer to a test; none where the answer is no symptom (the dead-check)."""
-        if test.number is None:
-            return ()
-        table = self.asked.heard[:, self.asked.columns(test.number)]
-        marginal = self.playing @ table
-        outcomes = []
-        for column, word in enumerate(self.signatures.book.facts[test.card.reads].values):
-            after = self.playing * table[:, column]
-            shares = self.signatures.by_group(after) / max(float(marginal[column]), LEAST)
-            best = [int(g) for g in np.argsort(-shares, kind="stable")[:3] if shares[g] >= LEADS_TO_FROM]
-            leading = tuple(int(self.signatures.first[g]) for g in best)
-            outcomes.append(Outcome(word, float(marginal[column]), leading))
-        return tuple(outcomes)
+    def tests(self, numbers: Sequence[int]) -> list[NextTest]:
+        """Some of the questions as tests, with what each answer would lead to."""
+        outcomes = self._outcomes(numbers)
+        return [
+            NextTest(
+                card=self.card(number),
+                where=self.asked.asked[number].where,
+                key=self.asked.asked[number].key,
+                gain_bits=float(self.gains[number]),
+                minutes=float(self.minutes[number]),
+                outcomes=answers,
+                saves=self.saves.get(number),
+            )
+            for number, answers in zip(numbers, outcomes, strict=True)
+        ]
+
+    def _outcomes(self, numbers: Sequence[int]) -> list[tuple[Outcome, ...]]:
+        """Every answer to some questions, each with the faults it would leave in front, most likely first."""
+        if not numbers:
+            return []
+        playing = np.flatnonzero(self.playing)
+        playing = playing[np.argsort(self.signatures.group[playing], kind="stable")]
+        edges = np.flatnonzero(np.diff(self.signatures.group[playing], prepend=-1))
+        leading = self.signatures.first[self.signatures.group[playing[edges]]].tolist()
+        table = np.concatenate([self.asked.heard[:, self.asked.columns[number]] for number in numbers], axis=1)
+        joint = np.add.reduceat(self.playing[playing, None] * table[playing], edges, axis=0)
+        marginal = joint.sum(axis=0)
+        front: list[list[tuple[float, int]]] = [[] for _ in marginal]
+        for g, column in np.argwhere(joint >= LEADS_TO_FROM * np.maximum(marginal, LEAST)).tolist():
+            front[column].append((-float(joint[g, column]), leading[g]))
+        made, column = [], 0
+        for number in numbers:
+            answers = []
+            for word in self.signatures.book.facts[self.card(number).reads].values:
+                leads_to = tuple(first for _, first in sorted(front[column])[:3])
+                answers.append(Outcome(word, float(marginal[column]), leads_to))
+                column += 1
+            made.append(tuple(answers))
+        return made
 
 
 def _scored(signatures: Signatures, probability: Table, gate: Gate, units: frozenset[str]) -> _Scores:
@@ -187,21 +214,22 @@ def _scored(signatures: Signatures, probability: Table, gate: Gate, units: froze
     if gate.paid:
         unpaid = np.where([question.card.setup in gate.paid for question in asked.asked], 0.0, unpaid)
     price = asked.minutes + unpaid + asked.surcharge
+    listed = _ranked(asked, gains, price, gate, units)
+    weighed = np.array(listed[:MOST_WEIGHED], dtype=np.intp)
+    saves = dict(zip(weighed.tolist(), savings(signatures, probability, asked, weighed, price), strict=True))
+    return _Scores(signatures, asked, playing, gains, asked.minutes + unpaid, listed, saves)
+
+
+def _ranked(asked: Questions, gains: Table, price: Table, gate: Gate, units: frozenset[str]) -> tuple[int, ...]:
+    """Questions that may come, by information a minute; each card once, at its best place."""
+    may_come = gate.may_come(asked.cards)[asked.card_number] & (gains >= LEAST_TO_CONFIRM)
     order = np.argsort(-np.round(gains / price, 12), kind="stable")
     ranked: dict[int, int] = {}
-    may_come: dict[int, bool] = {}
-    for number in map(int, order):
+    for number in order[may_come[order]].tolist():
         question = asked.asked[number]
-        if question.rank in ranked or question.key in gate.answered or gains[number] < LEAST_TO_CONFIRM:
-            continue
-        if question.where is not None and question.where not in units:
-            continue
-        if may_come.setdefault(question.rank, gate.may_come(question.card)):
-            ranked[question.rank] = number
-    listed = tuple(ranked.values())
-    weighed = np.array(listed[:MOST_WEIGHED], dtype=np.intp)
-    saves = dict(zip(map(int, weighed), savings(signatures, probability, asked, weighed, price), strict=True))
-    return _Scores(signatures, asked, playing, gains, asked.minutes + unpaid, listed, saves)
+        if question.key not in gate.answered and (question.where is None or question.where in units):
+            ranked.setdefault(question.rank, number)
+    return tuple(ranked.values())
 
 
 def savings(
@@ -217,32 +245,33 @@ def savings(
     shares[-1] = 0  # none of these is nobody's repair
     kept = np.argsort(-shares, kind="stable")[:MOST_REPAIRS]
     kept = kept[shares[kept] > 0]
-    minutes = np.array([signatures.repairs[number].minutes for number in kept])
-    slices = [asked.columns(int(number)) for number in numbers]
-    table = np.concatenate([asked.heard[:, columns] for columns in slices], axis=1)
-    starts = np.cumsum([0, *(columns.stop - columns.start for columns in slices[:-1])])
-    place = np.full(len(signatures.repairs), -1)
+    minutes = signatures.repair_minutes[kept]
+    place = np.full(len(shares), -1)
     place[kept] = np.arange(len(kept))
-    rows = np.flatnonzero(place[signatures.repair] >= 0)
-    rows = rows[np.argsort(place[signatures.repair[rows]], kind="stable")]
-    edges = np.flatnonzero(np.diff(place[signatures.repair[rows]], prepend=-1))
-    joint = np.add.reduceat(probability[rows, None] * table[rows], edges, axis=0)
-    rest = np.maximum(probability @ table - joint.sum(axis=0), 0.0)
-    now = float(expected_cost(shares[kept][None, :], minutes, max(1 - float(shares[kept].sum()), 0.0))[0])
+    of = place[signatures.repair]
+    rows = np.flatnonzero((of >= 0) & (probability > 0))
+    rows = rows[np.argsort(of[rows], kind="stable")]
+    edges = np.flatnonzero(np.diff(of[rows], prepend=-1))
+    slices = [asked.columns[number] for number in numbers.tolist()]
+    columns = np.concatenate([np.arange(one.start, one.stop) for one in slices])
+    starts = np.cumsum([0, *(one.stop - one.start for one in slices[:-1])])
+    joint = np.add.reduceat(probability[rows, None] * asked.heard[rows[:, None], columns], edges, axis=0)
+    rest = np.maximum((probability @ asked.heard)[columns] - joint.sum(axis=0), 0.0)
+    now = float(expected_cost(shares[None, kept], minutes, max(1 - float(shares[kept].sum()), 0.0))[0])
     after = np.add.reduceat(expected_cost(joint.T, minutes, rest), starts)
     saved = asked.know[numbers] * (now - after) - price[numbers]
     return [float(minute) for minute in saved]
 
 
-def _dead_check_first(signatures: Signatures, waiting: Sequence[NextTest]) -> list[NextTest]:
+def _dead_check_first(scores: _Scores, waiting: Sequence[int]) -> list[NextTest]:
     """The dead-check, where tests that need it would tell something."""
     if not waiting:
         return []
-    card = next(c for c in signatures.book.tests.values() if c.reads == "dead_check")
-    best = max((test.saves for test in waiting if test.saves is not None), default=0.0)
-    names = tuple(test.card.test for test in waiting)[:3]
-    saves = best - card.minutes
-    return [NextTest(card, None, "dead_check", waiting[0].gain_bits, card.minutes, opens=names, saves=saves)]
+    card = next(c for c in scores.signatures.book.tests.values() if c.reads == "dead_check")
+    names = tuple(scores.card(number).test for number in waiting[:3])
+    saves = max(scores.saves.get(number, 0.0) for number in waiting) - card.minutes
+    gain = float(scores.gains[waiting[0]])
+    return [NextTest(card, None, "dead_check", gain, card.minutes, opens=names, saves=saves)]
 
 
 def _hazard_first(signatures: Signatures, gate: Gate) -> list[NextTest]:

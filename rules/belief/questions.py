@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 
@@ -39,6 +41,8 @@ class Questions:
     """
 
     asked: tuple[Question, ...]
+    cards: tuple[TestCard, ...]  # each once, in the book's order
+    card_number: Numbers  # of each question, among the cards, shape (Q,)
     start: Numbers
     heard: Table
     doubt: Table
@@ -47,10 +51,11 @@ class Questions:
     setup: Table
     surcharge: Table
 
-    def columns(self, number: int) -> slice:
-        """The columns of a question."""
-        ends = (*self.start[1:], self.heard.shape[1])
-        return slice(int(self.start[number]), int(ends[number]))
+    @cached_property
+    def columns(self) -> tuple[slice, ...]:
+        """The columns of each question."""
+        ends = (*self.start[1:].tolist(), self.heard.shape[1])
+        return tuple(slice(first, end) for first, end in zip(self.start.tolist(), ends, strict=True))
 
     def gains(self, probability: Table, alike: Numbers) -> Table:
         """Information of one answer to each question about *which kind* of hypothesis it is, in bits, shape (Q,).
@@ -60,17 +65,17 @@ class Questions:
         """
         playing = np.flatnonzero(probability)
         playing = playing[np.argsort(alike[playing], kind="stable")]
-        p, kind = probability[playing], alike[playing]
-        whole = len(playing) == len(probability) and bool((np.diff(playing) == 1).all())
-        rows = self.heard if whole else self.heard[playing]
+        p, kind, rows = probability[playing], alike[playing], self.heard[playing]
         gain = np.add.reduceat(_minus_p_log_p(p @ rows), self.start)
-        edges = np.flatnonzero(np.diff(kind, prepend=-1))
-        size = np.diff(edges, append=len(playing))
-        alone = np.repeat(size == 1, size)
+        edges = np.flatnonzero(np.diff(kind, prepend=-1, append=-1))
+        several = [(first, end) for first, end in pairwise(edges.tolist()) if end - first > 1]
+        alone = edges[:-1][np.diff(edges) == 1]
         gain -= p[alone] @ self.doubt[playing[alone]]
-        if not alone.all():
-            joint = np.add.reduceat(p[~alone, None] * rows[~alone], _starts(size[size > 1]), axis=0)
-            shares = np.add.reduceat(p[~alone], _starts(size[size > 1]))
+        if several:
+            joint = np.empty((len(several), rows.shape[1]))
+            for number, (first, end) in enumerate(several):
+                np.dot(p[first:end], rows[first:end], out=joint[number])
+            shares = np.array([p[first:end].sum() for first, end in several])
             gain -= np.add.reduceat(_minus_p_log_p(joint).sum(axis=0), self.start) - _minus_p_log_p(shares).sum()
         bits: Table = np.maximum(gain, 0.0) * self.know
         return bits
@@ -108,8 +113,12 @@ def _lined_up(signatures: Signatures, who: Role) -> Questions:
     cards = [question.card for question in asked]
     setups = signatures.book.setups
     risk = [LIVE_SURCHARGE * card.energised + RUNNING_SURCHARGE * card.runs_appliance for card in cards]
+    ranks = list(dict.fromkeys(question.rank for question in asked))
+    every = list(signatures.book.tests.values())
     return Questions(
         asked=asked,
+        cards=tuple(every[rank] for rank in ranks),
+        card_number=np.array([ranks.index(question.rank) for question in asked], dtype=np.intp),
         start=start,
         heard=heard,
         doubt=np.add.reduceat(_minus_p_log_p(heard), start, axis=1),

@@ -87,7 +87,7 @@ def expected_cost(shares: Table, minutes: Table, rest: Table | float = 0.0, else
     of what none of them mends, shape (rows,). Each row takes its own best order, and calls somebody else (at
     ``elsewhere`` minutes) at its own best point.
     """
-    order = np.argsort(-shares / minutes, axis=1, kind="stable")
+    order = np.argsort(-shares / minutes, axis=1)  # equals cost the same in any order
     ranked, spent = np.take_along_axis(shares, order, axis=1), minutes[order]
     mended = np.cumsum(ranked, axis=1)
     total = mended[:, -1] + rest if shares.shape[1] else np.zeros(len(shares)) + rest

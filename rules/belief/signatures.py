@@ -119,6 +119,11 @@ class Signatures:
         """
         return self._repairs[0]
 
+    @cached_property
+    def repair_minutes(self) -> Table:
+        """Minutes of each repair, shape (repairs,)."""
+        return np.array([repair.minutes for repair in self.repairs])
+
     @property
     def repair(self) -> Numbers:
         """The number of the repair that mends each hypothesis, shape (H,)."""
