@@ -13,7 +13,7 @@ from rules.evaluating.soundness import Probe
 from rules.triage import DEFAULT_APPLIANCE
 
 DEFAULT_SEED = 1
-DEFAULT_CASES = 400
+DEFAULT_CASES = 300
 IN_ONE_WORLD = 25  # cases; then another world is drawn
 SUBMODELS = 240
 HYPOTHESES_A_PIECE = 8
@@ -37,9 +37,9 @@ class Options:
     seed: int = DEFAULT_SEED
     cases: int = DEFAULT_CASES
     configurations: tuple[str, ...] = (DEFAULT_APPLIANCE,)
-    orders: float = 0.15
+    orders: float = 0.1
     submodels: int = SUBMODELS
-    grid: int = 60
+    grid: int = 40
     every: int = 1
     probe: Probe = USUAL_PROBE
 

@@ -26,17 +26,17 @@ def coldleg(ranker: Ranker, *, worth_it: bool = True) -> Policy:
 
 def fixed(ranker: Ranker, order: Sequence[Ask]) -> Policy:
     """The first test of a fixed order that may be done now; the dead-check when the next one waits for it."""
+    cards = [ask.card for ask in order]
+    dead = ranker.dead_check()
 
     def policy(weighed: Weighed, asked: frozenset[str], _paid: frozenset[str]) -> Ask | None:
         gate = ranker.gate(weighed, "technician", asked)
-        for ask in order:
-            if ask.key in gate.answered:
+        for ask, may_come in zip(order, gate.may_come(cards), strict=True):
+            if not may_come or ask.key in gate.answered:
                 continue
-            if gate.lets_through(ask.card):
+            if not gate.waits(ask.card):
                 return ask
-            dead = ranker.dead_check()
-            waits = ask.card.needs_permission and ask.card.test not in gate.allowed | gate.forbidden
-            if waits and not gate.stopped and dead.key not in gate.answered:
+            if dead.key not in gate.answered:
                 return dead
         return None
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,6 +48,9 @@ __all__ = [
 ]
 
 
+MOST_KEPT = 256  # weighed cases kept
+
+
 @dataclass(frozen=True)
 class Ask:
     """A test at a place, and the key it reads."""
@@ -64,10 +67,17 @@ class Ranker:
     book: Book
     chainer: Chainer
     signatures: Signatures
+    _kept: dict[tuple[Fact, ...], Weighed] = field(default_factory=dict, repr=False, compare=False)
 
     def weigh(self, facts: Sequence[Fact]) -> Weighed:
-        """The case through rules and belief."""
-        return weigh(self.book, self.chainer, self.signatures, facts)
+        """The case through rules and belief. Several walks through one case share what they have in common."""
+        asked = tuple(facts)
+        found = self._kept.get(asked)
+        if found is None:
+            if len(self._kept) >= MOST_KEPT:
+                self._kept.clear()
+            found = self._kept[asked] = weigh(self.book, self.chainer, self.signatures, facts)
+        return found
 
     def expected(self, fact: str, place: str) -> float:
         """What a sound part reads, for bands that are relative to it."""
@@ -177,7 +187,7 @@ def misled(ranker: Ranker, prior: Table | None, book: Book | None) -> Ranker:
     changed = replace(
         signatures, book=book or signatures.book, prior=signatures.prior if prior is None else prior, asked={}
     )
-    return replace(ranker, book=book or ranker.book, signatures=changed)
+    return Ranker(book or ranker.book, ranker.chainer, changed)
 
 
 @contextmanager

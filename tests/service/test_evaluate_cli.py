@@ -23,7 +23,7 @@ def _tiny(monkeypatch: pytest.MonkeyPatch) -> None:
     probe = Probe(depth=1, width=1, paths=1, wrong=1)
 
     def tiny(self: Options) -> Options:
-        return replace(self, cases=9, orders=0.2, submodels=2, grid=1, every=50, probe=probe)
+        return replace(self, cases=6, orders=0.2, submodels=2, grid=0, every=50, probe=probe)
 
     monkeypatch.setattr(Options, "quick", tiny)
 
@@ -68,7 +68,6 @@ def test_json_has_every_figure_and_repeats() -> None:
     top = oven["phone"]["end"]["top1"]
     assert top["low"] <= top["share"] <= top["high"]
     assert oven["phone_calibration"]["ece"] is None  # too few cases
-    assert len(shown["grid"]) > 20
     assert "NaN" not in out
 
 

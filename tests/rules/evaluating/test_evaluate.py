@@ -15,11 +15,11 @@ from rules.evaluating.walking import Judge
 from rules.triage import DEFAULT_APPLIANCE
 
 SMALL = Options(
-    cases=24,
+    cases=12,
     configurations=(DEFAULT_APPLIANCE, "wall_oven"),
     orders=0.2,
-    submodels=6,
-    grid=2,
+    submodels=4,
+    grid=1,
     every=40,
     probe=Probe(depth=1, width=1, paths=1, wrong=1),
 )
