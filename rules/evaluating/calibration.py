@@ -69,7 +69,8 @@ class Murphy:
 class Calibration:
     """The stated probability of the first line against how often it is right, and the whole belief's scores.
 
-    ``log_loss`` in nats and ``brier`` are of the whole belief; ``murphy``, ``bins``, ``ece`` of the first line.
+    ``log_loss`` in nats, ``brier`` and ``z`` are of the whole belief; ``z_first`` (Spiegelhalter's), ``murphy``,
+    ``bins`` and ``ece`` of the first line.
     ``ece`` and the value a perfect forecaster would show (mean, 95th percentile) are None below LEAST_FOR_ECE.
     """
 
@@ -79,6 +80,7 @@ class Calibration:
     log_loss: float
     brier: float
     z: float
+    z_first: float
     murphy: Murphy
     bins: tuple[Bin, ...]
     ece: float | None
@@ -98,7 +100,8 @@ def brier(stated: ArrayLike, happened: ArrayLike) -> float:
 def spiegelhalter_z(stated: ArrayLike, happened: ArrayLike) -> float:
     """Spiegelhalter's Z (1986) of yes-or-no forecasts; standard normal if they are calibrated."""
     p, y = np.asarray(stated, float), np.asarray(happened, float)
-    return float(((y - p) * (1 - 2 * p)).sum() / np.sqrt(((1 - 2 * p) ** 2 * p * (1 - p)).sum()))
+    spread = float(((1 - 2 * p) ** 2 * p * (1 - p)).sum())
+    return float(((y - p) * (1 - 2 * p)).sum()) / np.sqrt(spread) if spread > 0 else 0.0
 
 
 def log_score_z(p_true: ArrayLike, entropy: ArrayLike, spread: ArrayLike) -> float:
@@ -168,6 +171,7 @@ def calibrated(
         log_loss=float(-np.log(np.maximum(p_true, LEAST_P)).mean()),
         brier=float(np.mean(briers)),
         z=log_score_z(p_true, entropy, spread),
+        z_first=spiegelhalter_z(p, y),
         murphy=murphy(p, y, parts),
         bins=bins,
         ece=ece,

@@ -6,8 +6,6 @@ repair; the true one's repair ends the case, a wrong one is paid and seen to be 
 
 from __future__ import annotations
 
-import heapq
-import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -218,17 +216,3 @@ def bits(model: SubModel, candidates: int, test: int) -> float:
     whole = model.weight(candidates)
     shares = np.array([model.weight(part) / whole for part in model.split(test, candidates)])
     return float(-(shares * np.log2(shares)).sum())
-
-
-def huffman_length(prior: Sequence[float], branching: int = 2) -> float:
-    """Mean number of tests of an ideal set of tests with so many answers each: no policy needs fewer."""
-    waiting = [float(p) for p in prior]
-    while branching > 2 and (len(waiting) - 1) % (branching - 1):
-        waiting.append(0.0)
-    heapq.heapify(waiting)
-    total = 0.0
-    while len(waiting) > 1:
-        joined = sum(heapq.heappop(waiting) for _ in itertools.repeat(None, min(branching, len(waiting))))
-        total += joined
-        heapq.heappush(waiting, joined)
-    return total

@@ -68,11 +68,6 @@ def cases(ranker: Ranker, world: World, count: int, *, faults: int = 1) -> tuple
     return made, unseen
 
 
-def case_of(ranker: Ranker, world: World, happening: Happening) -> Case | None:
-    """A call about this appliance, or None if nothing about it strikes anybody."""
-    return _People(ranker, world).case(happening)
-
-
 class _People:
     """Draws persons in one world; the world's own way of mistaking words stays the same for all of them."""
 

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from rules.evaluating.calibration import brier, dirichlet, murphy, spiegelhalter_z
-from rules.evaluating.optimum import SubModel, best_test, bits, expected_minutes, huffman_length, most_bits, optimum
+from rules.evaluating.optimum import SubModel, best_test, bits, expected_minutes, most_bits, optimum
+from tests.rules.evaluating.ideal import huffman_length
 
 PRIOR = [0.70, 0.01, 0.02, 0.10, 0.05, 0.12]
 ANSWERS = ["00000", "01001", "00110", "10011", "11000", "11110"]  # states s0..s5 under tests t1..t5

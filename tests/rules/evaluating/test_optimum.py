@@ -11,13 +11,13 @@ from rules.evaluating.optimum import (
     SubModel,
     best_repair,
     expected_minutes,
-    huffman_length,
     in_order,
     most_bits,
     next_repair,
     optimum,
     repairs_only,
 )
+from tests.rules.evaluating.ideal import huffman_length
 
 
 def model_of(rng: np.random.Generator, *, candidates: int, tests: int, elsewhere: float = 150.0) -> SubModel:
