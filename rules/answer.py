@@ -132,13 +132,18 @@ class NextStep:
 
 @dataclass(frozen=True)
 class RepairStep:
-    """One repair: the faults it mends, likeliest first, its parts, their probability together, minutes, who does it."""
+    """One repair: the faults it mends, likeliest first, its parts, their probability together, minutes, who does it.
+
+    ``cost`` is what it takes if it was in vain, in minutes: the work, the trial run, and the parts' value. The order
+    is by probability over cost.
+    """
 
     faults: tuple[str, ...]
     where: str | None
     parts: tuple[str, ...]
     probability: float
     minutes: int
+    cost: int
     skill: str
 
 

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from rules.answer import NextStep, RepairStep, StopNow, VisitPlan
-from rules.belief.choosing import NextTest, sure
+from rules.belief.choosing import Gate, NextTest, sure
 from rules.belief.posterior import Belief
 from rules.belief.repairs import Order, Repair, best_order
 from rules.belief.signatures import Signatures
@@ -19,19 +19,19 @@ from rules.terms import UNNAMED, Role
 LEAST_SHARE = 0.005  # a repair less likely than this is not planned
 MOST_REPAIRS = 6
 DANGER = "Danger comes before diagnosis."
+NO_TEST = "No test that is left is worth its minutes."
 NO_QUESTION = "No question that is left is worth its minutes."
 MEASURE_FIRST = "Nothing has been measured yet; a part is proved bad before it is changed."
 
 
 def order_of(belief: Belief) -> Order:
-    """The repairs in the order that costs least, by probability over minutes, and where it is better to refer."""
+    """The repairs in the order that costs least, by probability over cost, and where it is better to refer."""
     signatures = belief.signatures
     shares = signatures.by_repair(belief.probability)
     shares[-1] = 0
     kept = np.flatnonzero(shares >= LEAST_SHARE)
-    minutes = np.array([signatures.repairs[number].minutes for number in kept])
-    order = best_order(shares[kept], minutes, rest=max(1 - float(shares[kept].sum()), 0.0))
-    return Order(tuple(int(kept[number]) for number in order.numbers), order.minutes)
+    order = best_order(shares[kept], signatures.repair_costs[kept], rest=max(1 - float(shares[kept].sum()), 0.0))
+    return Order(tuple(int(kept[number]) for number in order.numbers), order.cost)
 
 
 def repair_steps(belief: Belief, order: Order, stand_in: str | None) -> tuple[RepairStep, ...]:
@@ -48,6 +48,7 @@ def repair_steps(belief: Belief, order: Order, stand_in: str | None) -> tuple[Re
                 parts=repair.parts,
                 probability=round(float(shares[number]), 4),
                 minutes=round(repair.minutes),
+                cost=round(repair.cost),
                 skill=repair.skill,
             )
         )
@@ -67,24 +68,28 @@ def _faults(belief: Belief, repair: Repair) -> tuple[str, ...]:
 
 
 def next_step(
-    role: Role,
+    gate: Gate,
     stop: StopNow | None,
     tests: Sequence[NextTest],
     belief: Belief,
     steps: Sequence[RepairStep],
     visit: VisitPlan,
     *,
-    measured: bool,
+    established: bool,
 ) -> NextStep:
-    """The one thing to do now. A question is asked only while it pays, except for danger and a first measurement."""
+    """The one thing to do now. A question is asked only while it pays, except for danger and a first measurement.
+
+    ``established``: a measurement has settled what it is.
+    """
+    role = gate.role
     if stop is not None:
         return NextStep("stop", stop.refer_to, None, None, stop.because[0])
-    first = tests[0] if tests else None
-    if first is not None and (because := worth_asking(first, role, measured=measured)):
-        verb = "measure" if first.card.who == "technician" else "ask"
-        return NextStep(verb, first.card.who, first.card.test, first.where, because)
+    test, because = worth_asking(tests, role, measured=gate.measured)
+    if test is not None and not (established and role == "technician"):
+        verb = "measure" if test.card.who == "technician" else "ask"
+        return NextStep(verb, test.card.who, test.card.test, test.where, because)
     if role == "technician":
-        return _on_site(belief, steps)
+        return _on_site(belief, steps, established=established)
     if visit.needed is None:
         return NextStep("listen", None, None, None, "Nothing unusual is known yet; let the caller say what is wrong.")
     because = _sure_words(belief) or NO_QUESTION
@@ -93,15 +98,19 @@ def next_step(
     return NextStep("settle", "customer", None, None, f"{because} The customer can set it right without a visit.")
 
 
-def worth_asking(test: NextTest, role: Role, *, measured: bool) -> str:
-    """Why this test comes next; empty if it does not pay."""
-    if test.saves is None and test.card.reads == "hazard.any":
-        return DANGER
-    if test.pays and test.saves is not None:
-        return f"It takes {test.minutes:g} min and saves about {max(test.saves, 1):.0f} min of work on the wrong thing."
+def worth_asking(tests: Sequence[NextTest], role: Role, *, measured: bool) -> tuple[NextTest | None, str]:
+    """The test that comes next and why, if any does: danger, else the first that pays."""
+    if not tests:
+        return None, ""
+    if tests[0].saves is None and tests[0].card.reads == "hazard.any":
+        return tests[0], DANGER
+    for test in tests:
+        if test.pays and test.saves is not None:
+            saves = f"{max(test.saves, 1):.0f} min of work and parts on the wrong thing"
+            return test, f"It takes {test.minutes:g} min and saves about {saves}."
     if role == "technician" and not measured:
-        return MEASURE_FIRST
-    return ""
+        return tests[0], MEASURE_FIRST
+    return None, ""
 
 
 def _sure_words(belief: Belief) -> str:
@@ -112,7 +121,7 @@ def _sure_words(belief: Belief) -> str:
     return f"One repair has {float(shares[:-1].max()):.0%}; no answer would change what is done."
 
 
-def _on_site(belief: Belief, steps: Sequence[RepairStep]) -> NextStep:
+def _on_site(belief: Belief, steps: Sequence[RepairStep], *, established: bool) -> NextStep:
     none_of_these = float(belief.probability[-1])
     if not steps or steps[0].probability < none_of_these:
         because = "Nothing the book knows explains what was seen; another repair would be a guess."
@@ -121,7 +130,7 @@ def _on_site(belief: Belief, steps: Sequence[RepairStep]) -> NextStep:
     if best.skill in ("electrician", "utility"):
         because = f"What is left most likely ({best.probability:.0%}) is not an appliance technician's work."
         return NextStep("refer", best.skill, None, None, because)
-    because = _sure_words(belief) or "No test that is left is worth its minutes."
+    because = "A measurement has settled it." if established else _sure_words(belief) or NO_TEST
     what = ", ".join(part.replace("_", " ") for part in best.parts) or best.faults[0]
-    because += f" Of {len(steps)} repairs in question, {what} mends most for its minutes."
+    because += f" Of {len(steps)} repairs in question, {what} mends most for what it costs."
     return NextStep("repair", best.skill, None, best.where, because)

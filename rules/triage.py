@@ -138,12 +138,15 @@ def triage(expert: Expert, enquiry: Enquiry) -> Triage:
         places = askable(case, signatures.appliance)
         chosen = choose(signatures, belief.probability, gate, places, None if full else MOST_TESTS)
     repairs = repair_steps(belief, order_of(belief), case.unnamed_at) if seen.informed else ()
-    step = NextStep("decline", None, None, None, seen.scope.reason or "")
-    if seen.scope.in_scope or seen.stop is not None:
-        step = next_step(enquiry.role, seen.stop, chosen, belief, repairs, seen.visit, measured=gate.measured)
     conclusions: tuple[Conclusion, ...] = ()
     if seen.informed:
         conclusions = concluding.conclude(belief, case, seen.fired, reasons=enquiry.explain != "off", bits=full)
+    step = NextStep("decline", None, None, None, seen.scope.reason or "")
+    if seen.scope.in_scope or seen.stop is not None:
+        settled = concluding.settled(conclusions)
+        step = next_step(gate, seen.stop, chosen, belief, repairs, seen.visit, established=settled)
+        if step.where is not None and step.where == case.unnamed_at:
+            step = replace(step, where=UNNAMED)
     answer = Triage(
         decision_id="",
         book=book.version,

@@ -112,6 +112,7 @@ class RepairStepSchema(Schema):
     parts = fields.List(fields.String())
     probability = fields.Float()
     minutes = fields.Integer()
+    cost = fields.Integer()
     skill = fields.String()
 
 

@@ -245,7 +245,7 @@ def savings(
     shares[-1] = 0  # none of these is nobody's repair
     kept = np.argsort(-shares, kind="stable")[:MOST_REPAIRS]
     kept = kept[shares[kept] > 0]
-    minutes = signatures.repair_minutes[kept]
+    costs = signatures.repair_costs[kept]
     place = np.full(len(shares), -1)
     place[kept] = np.arange(len(kept))
     of = place[signatures.repair]
@@ -257,8 +257,8 @@ def savings(
     starts = np.cumsum([0, *(one.stop - one.start for one in slices[:-1])])
     joint = np.add.reduceat(probability[rows, None] * asked.heard[rows[:, None], columns], edges, axis=0)
     rest = np.maximum((probability @ asked.heard)[columns] - joint.sum(axis=0), 0.0)
-    now = float(expected_cost(shares[None, kept], minutes, max(1 - float(shares[kept].sum()), 0.0))[0])
-    after = np.add.reduceat(expected_cost(joint.T, minutes, rest), starts)
+    now = float(expected_cost(shares[None, kept], costs, max(1 - float(shares[kept].sum()), 0.0))[0])
+    after = np.add.reduceat(expected_cost(joint.T, costs, rest), starts)
     saved = asked.know[numbers] * (now - after) - price[numbers]
     return [float(minute) for minute in saved]
 

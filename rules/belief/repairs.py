@@ -1,7 +1,7 @@
 """Repairs: what mends which faults, what each costs, and the order that costs least.
 
-With one fault, perfect repairs and a check after each, the expected minutes of a sequence are least when probability
-over minutes falls (Kadane and Simon 1977, Ann. Stat. 5:237-255, from memory; golden row G7 of the method notes). At
+With one fault, perfect repairs and a check after each, the expected cost of a sequence is least when probability over
+cost falls (Kadane and Simon 1977, Ann. Stat. 5:237-255, from memory; golden row G7 of the method notes). At
 any point somebody else may be called instead (Heckerman, Breese and Rommelse 1995, from memory).
 """
 
@@ -14,27 +14,36 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rules.belief.stack import Numbers, Table
-from rules.bookkeeping.types import Appliance, Skill
+from rules.bookkeeping.types import Appliance, Book, Skill
 
 if TYPE_CHECKING:
     from rules.belief.signatures import Hypothesis
 
-#: Minutes it costs when nobody on site can mend it: another visit by somebody else. Common practice, no source.
-ELSEWHERE = 150.0
+#: What it costs when nobody on site can mend it, in minutes: another visit by somebody else (150), and the repair and
+#: the part it takes there (250). Common practice, no source.
+ELSEWHERE = 400.0
+
+#: Minutes of the trial run after each repair, that shows whether it was the right one. Common practice, no source.
+TRIAL_RUN = 10.0
+
+#: What a minute of a technician's is worth: 90 dollars an hour. Common practice, no source.
+DOLLARS_A_MINUTE = 1.5
 
 
 @dataclass(frozen=True)
 class Repair:
     """One thing to do: which parts, at which place, by whom; ``members`` are the hypotheses it mends.
 
-    ``minutes``: the middle of the book's span, weighted by the prior over the members. ``skill`` is None for the
-    last, which stands for *none of these*.
+    ``minutes``: the middle of the book's span, weighted by the prior over the members. ``cost``: these minutes, the
+    trial run, and the parts' value in minutes; a part that was fitted in vain is spent, so a dear one is proved bad
+    first. ``skill`` is None for the last, which stands for *none of these*.
     """
 
     parts: tuple[str, ...]
     where: str | None
     skill: Skill | None
     minutes: float
+    cost: float
     members: tuple[int, ...]
 
 
@@ -42,15 +51,15 @@ class Repair:
 class Order:
     """Repairs in the order that costs least, and whether somebody else is called before any, after some, or last.
 
-    ``numbers``: of the repairs, the best first. ``minutes``: expected for the whole, somebody else included.
+    ``numbers``: of the repairs, the best first. ``cost``: expected for the whole in minutes, somebody else included.
     """
 
     numbers: tuple[int, ...]
-    minutes: float
+    cost: float
 
 
 def repairs_of(
-    hypotheses: Sequence[Hypothesis], prior: Table, appliance: Appliance
+    hypotheses: Sequence[Hypothesis], prior: Table, appliance: Appliance, book: Book
 ) -> tuple[tuple[Repair, ...], Numbers]:
     """The repairs of an appliance's hypotheses, and the number of each one's repair, shape (H,).
 
@@ -72,23 +81,25 @@ def repairs_of(
         spans = [h.fault.minutes for h in (hypotheses[n] for n in numbers) if h.fault]
         middle = float(np.average([(low + high) / 2 for low, high in spans], weights=prior[numbers]))
         where = hypotheses[numbers[0]].where
-        made.append(Repair(fault.parts_for(appliance), where, fault.skill, middle, tuple(numbers)))
+        parts = fault.parts_for(appliance)
+        cost = middle + TRIAL_RUN + sum(book.parts[part].value for part in parts) / DOLLARS_A_MINUTE
+        made.append(Repair(parts, where, fault.skill, middle, cost, tuple(numbers)))
         of[numbers] = rank
     last = len(hypotheses) - 1
-    made.append(Repair((), None, None, ELSEWHERE, (last,)))
+    made.append(Repair((), None, None, ELSEWHERE, ELSEWHERE, (last,)))
     of[last] = len(made) - 1
     return tuple(made), of
 
 
-def expected_cost(shares: Table, minutes: Table, rest: Table | float = 0.0, elsewhere: float = ELSEWHERE) -> Table:
+def expected_cost(shares: Table, costs: Table, rest: Table | float = 0.0, elsewhere: float = ELSEWHERE) -> Table:
     """Expected cost of repair, shape (rows,), homogeneous in the weights of a row.
 
-    ``shares``: weight of what each repair mends, shape (rows, repairs). ``minutes``: of each repair. ``rest``: weight
+    ``shares``: weight of what each repair mends, shape (rows, repairs). ``costs``: of each repair. ``rest``: weight
     of what none of them mends, shape (rows,). Each row takes its own best order, and calls somebody else (at
-    ``elsewhere`` minutes) at its own best point.
+    ``elsewhere``) at its own best point.
     """
-    order = np.argsort(-shares / minutes, axis=1)  # equals cost the same in any order
-    ranked, spent = np.take_along_axis(shares, order, axis=1), minutes[order]
+    order = np.argsort(-shares / costs, axis=1)  # equals cost the same in any order
+    ranked, spent = np.take_along_axis(shares, order, axis=1), costs[order]
     mended = np.cumsum(ranked, axis=1)
     total = mended[:, -1] + rest if shares.shape[1] else np.zeros(len(shares)) + rest
     left = total[:, None] - np.concatenate([np.zeros((len(shares), 1)), mended], axis=1)
@@ -97,15 +108,15 @@ def expected_cost(shares: Table, minutes: Table, rest: Table | float = 0.0, else
     return cost
 
 
-def best_order(shares: Table, minutes: Table, rest: float = 0.0, elsewhere: float = ELSEWHERE) -> Order:
+def best_order(shares: Table, costs: Table, rest: float = 0.0, elsewhere: float = ELSEWHERE) -> Order:
     """The repairs worth doing before somebody else is called, best first. Shapes (repairs,)."""
-    ranked = sorted(range(len(shares)), key=lambda i: (-round(float(shares[i] / minutes[i]), 12), i))
+    ranked = sorted(range(len(shares)), key=lambda i: (-round(float(shares[i] / costs[i]), 12), i))
     left = float(shares.sum()) + rest
     paid, best = 0.0, Order((), left * elsewhere)
     for count, number in enumerate(ranked, start=1):
-        paid += float(minutes[number]) * left
+        paid += float(costs[number]) * left
         left -= float(shares[number])
         whole = paid + max(left, 0.0) * elsewhere
-        if whole < best.minutes:
+        if whole < best.cost:
             best = Order(tuple(ranked[:count]), whole)
     return best

@@ -109,7 +109,7 @@ class Signatures:
 
     @cached_property
     def _repairs(self) -> tuple[tuple[Repair, ...], Numbers]:
-        return repairs_of(self.hypotheses, self.prior, self.appliance)
+        return repairs_of(self.hypotheses, self.prior, self.appliance, self.book)
 
     @property
     def repairs(self) -> tuple[Repair, ...]:
@@ -120,9 +120,9 @@ class Signatures:
         return self._repairs[0]
 
     @cached_property
-    def repair_minutes(self) -> Table:
-        """Minutes of each repair, shape (repairs,)."""
-        return np.array([repair.minutes for repair in self.repairs])
+    def repair_costs(self) -> Table:
+        """What each repair costs, in minutes, shape (repairs,)."""
+        return np.array([repair.cost for repair in self.repairs])
 
     @property
     def repair(self) -> Numbers:

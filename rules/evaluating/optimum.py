@@ -23,7 +23,8 @@ class SubModel:
     """``prior``: shape (H,), sums to 1. ``outcomes``: shape (T, H), number of each test's answer under each candidate.
 
     ``minutes``: shape (T,), ``setup``: shape (T,), the preparation of each test or -1, ``setup_minutes``: shape (S,).
-    ``repair``: shape (H,), the repair of each candidate; ``repair_minutes``: shape (R,).
+    ``repair``: shape (H,), the repair of each candidate; ``repair_minutes``: shape (R,),
+    with everything else a repair costs turned into minutes.
     ``elsewhere``: minutes it costs to give up and send somebody else, in place of any repair.
     """
 

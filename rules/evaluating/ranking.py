@@ -13,16 +13,17 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from rules.answer import Conclusion
 from rules.belief import posterior
 from rules.belief.choosing import LEAST_BITS, SURE_FROM, Gate, choose
 from rules.belief.posterior import error_of
 from rules.belief.questions import questions
-from rules.belief.repairs import ELSEWHERE
+from rules.belief.repairs import ELSEWHERE, TRIAL_RUN
 from rules.belief.signatures import Signatures
 from rules.belief.stack import Table, mistakes, stack_up
 from rules.bookkeeping.types import Book, FactTerm, TestCard
 from rules.chaining import Chainer
-from rules.concluding import conclude
+from rules.concluding import conclude, settled
 from rules.deciding import order_of, worth_asking
 from rules.terms import Fact, Role, fact_key, fact_of, split_key
 from rules.triage import Expert, Weighed, askable, expected_of, gate_of, weigh
@@ -31,6 +32,7 @@ __all__ = [
     "ELSEWHERE",
     "LEAST_BITS",
     "SURE_FROM",
+    "TRIAL_RUN",
     "Ask",
     "Ranker",
     "Table",
@@ -92,6 +94,8 @@ class Ranker:
     def advised(self, weighed: Weighed, gate: Gate, *, worth_it: bool) -> Ask | None:
         """What Coldleg would ask next. ``worth_it``: nothing once no test saves more than it costs, as its next step
         says; otherwise the first test of its list, as long as there is one."""
+        if worth_it and gate.role == "technician" and settled(self.conclusions(weighed)):
+            return None
         units = askable(weighed.case, self.signatures.appliance)
         return self.advised_at(weighed.belief.signatures, weighed.belief.probability, gate, units, worth_it=worth_it)
 
@@ -100,9 +104,10 @@ class Ranker:
     ) -> Ask | None:
         """The same at a given belief."""
         chosen = choose(signatures, probability, gate, units)
-        if not chosen or (worth_it and not worth_asking(chosen[0], gate.role, measured=gate.measured)):
-            return None
-        return Ask(chosen[0].card, chosen[0].where, chosen[0].key)
+        test = chosen[0] if chosen else None
+        if worth_it:
+            test, _ = worth_asking(chosen, gate.role, measured=gate.measured)
+        return Ask(test.card, test.where, test.key) if test is not None else None
 
     def offered(self, weighed: Weighed, gate: Gate, most: int) -> list[Ask]:
         """The first tests of the list."""
@@ -112,8 +117,11 @@ class Ranker:
 
     def listed(self, weighed: Weighed) -> set[tuple[str, str | None]]:
         """Faults and places that an answer would list; no place where nothing tells the places apart."""
-        drawn = conclude(weighed.belief, weighed.case, weighed.fired, reasons=False, bits=False)
-        return {(conclusion.fault, conclusion.where) for conclusion in drawn}
+        return {(conclusion.fault, conclusion.where) for conclusion in self.conclusions(weighed)}
+
+    def conclusions(self, weighed: Weighed) -> tuple[Conclusion, ...]:
+        """What an answer would list, without reasons."""
+        return conclude(weighed.belief, weighed.case, weighed.fired, reasons=False, bits=False)
 
     def at_places(self, card: TestCard, units: Sequence[str]) -> list[Ask]:
         """A test at each place it can be done on this appliance; the dead-check reads no symptom and has its own."""

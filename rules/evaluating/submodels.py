@@ -115,7 +115,7 @@ def _cut(ranker: Ranker, members: NDArray[np.intp], asks: Sequence[Ask]) -> Cut:
         setup=np.array([setups.index(ask.card.setup) if ask.card.setup else -1 for ask in asks], dtype=np.intp),
         setup_minutes=np.array([ranker.book.setups[name].minutes for name in setups], dtype=float),
         repair=repair.astype(np.intp),
-        repair_minutes=np.array([signatures.repairs[number].minutes for number in numbers]),
+        repair_minutes=np.array([signatures.repairs[number].cost for number in numbers]),
         elsewhere=ELSEWHERE,
     )
     return Cut(model, members, tuple(asks), tuple(setups))

@@ -10,11 +10,12 @@ import numpy as np
 from rules.belief.signatures import Signatures
 from rules.evaluating.grouping import Entry, Grouping, Truth, by_fault, by_part, family, faults_of
 from rules.evaluating.people import Case, answer, reply
-from rules.evaluating.ranking import ELSEWHERE, SURE_FROM, Ask, Ranker, Table, Weighed, order_of
+from rules.evaluating.ranking import SURE_FROM, TRIAL_RUN, Ask, Ranker, Table, Weighed, order_of
 from rules.terms import Fact
 
 MOST_QUESTIONS = 8
 MOST_STEPS = 80  # of a fixed order on site; a range has about that many tests at places
+ANOTHER_VISIT = 150.0  # minutes, if the range is not mended on this one; common practice, no source
 MOST_KEPT = 64  # tables of hypotheses whose grounds are kept
 
 
@@ -223,7 +224,7 @@ class _Site:
             order = order_of(weighed.belief)
             if not order.numbers:
                 given_up = True
-                self.repairing += ELSEWHERE
+                self.repairing += ANOTHER_VISIT
                 break
             wanted -= self.repair(weighed, order.numbers[0], wanted)
             if truths and not wanted:
@@ -236,7 +237,7 @@ class _Site:
             is_isolated=isolated is not None,
             established=established,
             repair_minutes=self.repairing,
-            own_repair=sum(self.case.repair_minutes[name] for name, _ in truths),
+            own_repair=sum(self.case.repair_minutes[name] + TRIAL_RUN for name, _ in truths),
             wrong_repairs=self.wrong_repairs,
             given_up=given_up,
         )
@@ -268,6 +269,7 @@ class _Site:
         signatures = weighed.belief.signatures
         members = [signatures.hypotheses[member] for member in signatures.repairs[number].members]
         mends = {truth for h in members for truth in faults_of(h)} & wanted
+        self.repairing += TRIAL_RUN
         self.repairing += sum(self.case.repair_minutes[name] for name, _ in mends or faults_of(members[0]))
         self.wrong_repairs += not mends
         self.wrong += [faults_of(h) for h in members]

@@ -202,7 +202,7 @@ def test_g7_probability_over_minutes() -> None:
     p, minutes = np.array([0.45, 0.30, 0.15, 0.10]), np.array([40.0, 10.0, 5.0, 30.0])
     best = best_order(p, minutes, elsewhere=1000)
     assert best.numbers == (1, 2, 0, 3)
-    assert best.minutes == pytest.approx(38.5)
+    assert best.cost == pytest.approx(38.5)
     assert expected_cost(p[None, :], minutes, elsewhere=1000) == pytest.approx([38.5])
     assert sequence_cost(p, minutes, (0, 1, 2, 3)) == pytest.approx(49.75)
     assert sequence_cost(p, minutes, (2, 1, 3, 0)) == pytest.approx(48.0)
@@ -234,7 +234,7 @@ def test_the_order_is_the_best_of_all_permutations(size: int) -> None:
             for order in itertools.permutations(range(size))
             for count in range(size + 1)
         )
-        assert best_order(p, minutes, 1 - p.sum(), elsewhere).minutes == pytest.approx(brute)
+        assert best_order(p, minutes, 1 - p.sum(), elsewhere).cost == pytest.approx(brute)
         assert expected_cost(p[None, :], minutes, 1 - p.sum(), elsewhere) == pytest.approx([brute])
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from rules import Enquiry, Expert, InputError, triage
+from rules.terms import Role
 from tests.conftest import Asker
 
 LAMP = ("oven.lamp=dark", "display=lit", "surface.heat@all=normal", "oven.bake.heat=normal", "hazard.any=no")
@@ -62,9 +63,32 @@ def test_on_site_a_part_is_proved_bad_before_it_is_changed(ask: Asker) -> None:
     facts = ("oven.preheat=slow", "oven.glow=upper_only", "display=lit", "surface.heat@all=normal")
     step = ask(None, *facts, role="technician").next_step
     assert (step.do, step.test) == ("measure", "verify_dead")
-    assert "proved bad" in step.because
-    first = ask("oven cold, display lit", role="technician").next_step
-    assert (first.do, first.test) == ("measure", "verify_dead")
+    first = ask("oven cold, display lit", role="technician").next_tests
+    assert first[0].test == "verify_dead"
+
+
+@pytest.mark.parametrize("role", ["caller", "desk", "technician"])
+def test_the_step_is_one_of_the_tests_and_pays(ask: Asker, role: Role) -> None:
+    cases = [OVEN, LAMP, OVEN[:1], ("surface.heat@left_front=none",), ("breaker=trips_at_once",), ("display=dark",)]
+    verbs = set()
+    for facts in cases:
+        for more in (
+            (),
+            ("dead_check=proved", "ohms.bake=23 ohm") if role == "technician" else ("house.lights=steady",),
+        ):
+            answer = ask(None, *facts, *more, role=role)
+            step = answer.next_step
+            verbs.add(step.do)
+            assert step.because
+            if step.do not in ("ask", "measure"):
+                assert step.test is None
+                continue
+            test = next(t for t in answer.next_tests if (t.test, t.where) == (step.test, step.where))
+            measured = any(fact.certainty == "measured" for fact in answer.understood)
+            pays = test.saves_minutes is not None and test.saves_minutes > -0.05
+            assert pays or step.test == "ask_hazard" or (role == "technician" and not measured)
+    assert verbs & {"ask", "measure"}
+    assert verbs - {"ask", "measure"}
 
 
 def test_on_site_the_measured_part_is_repaired(ask: Asker) -> None:

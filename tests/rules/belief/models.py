@@ -10,7 +10,9 @@ import numpy as np
 from rules import Expert
 from rules.belief.signatures import Hypothesis, Signatures
 from rules.belief.stack import stack_up
-from rules.bookkeeping.types import FactTerm, Fault, TestCard
+from rules.bookkeeping.types import FactTerm, Fault, Part, TestCard
+
+PARTS = MappingProxyType({f"part{n}": Part(f"part{n}", f"part {n}", 1.0, 20.0 + n) for n in range(60)})
 
 
 def invented(
@@ -30,7 +32,7 @@ def invented(
     group = np.array([*(names.index(h.name) for h in listed), len(names)], dtype=np.intp)
     first = np.array([*([h.name for h in listed].index(name) for name in names), len(listed)], dtype=np.intp)
     known = expert.signatures(expert.book.appliances["radiant_range"])
-    book = replace(expert.book, facts=MappingProxyType(facts), tests=MappingProxyType(cards), pairs={})
+    book = replace(expert.book, facts=MappingProxyType(facts), tests=MappingProxyType(cards), parts=PARTS, pairs={})
     usual = dict.fromkeys(facts, "w0")
     everything = (*listed, Hypothesis(None, None))
     prior = rng.dirichlet(np.ones(len(everything)))

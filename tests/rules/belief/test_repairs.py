@@ -7,6 +7,7 @@ import pytest
 
 from rules import Expert
 from rules.belief.choosing import Gate, choose, sure
+from rules.belief.repairs import DOLLARS_A_MINUTE, TRIAL_RUN
 from tests.conftest import Asker
 
 
@@ -23,6 +24,8 @@ def test_repairs_are_parts_at_a_place_by_a_skill(expert: Expert) -> None:
             low, high = hypothesis.fault.minutes
             if len(repair.members) == 1:
                 assert repair.minutes == pytest.approx((low + high) / 2)
+                value = sum(expert.book.parts[part].value for part in repair.parts)
+                assert repair.cost == pytest.approx(repair.minutes + TRIAL_RUN + value / DOLLARS_A_MINUTE)
     assert signatures.repairs[-1].skill is None
     assert signatures.repairs[-1].members == (len(signatures.hypotheses) - 1,)
 
@@ -51,8 +54,8 @@ def test_nothing_is_asked_inside_one_repair(expert: Expert) -> None:
 def test_repair_order_is_told_with_parts_and_probability(ask: Asker) -> None:
     answer = ask(None, "oven.bake.heat=none", "display=lit", "hazard.any=no", "surface.heat@all=normal")
     assert answer.repair_order
-    rates = [step.probability / step.minutes for step in answer.repair_order]
-    assert rates == sorted(rates, reverse=True)
+    rates = [step.probability / step.cost for step in answer.repair_order]
+    assert rates == pytest.approx(sorted(rates, reverse=True), rel=0.03)  # costs are shown in whole minutes
     assert sum(step.probability for step in answer.repair_order) <= 1.001
     named = {fault for step in answer.repair_order for fault in step.faults}
     assert "settings.control_lock" in named
