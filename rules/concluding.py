@@ -81,6 +81,11 @@ def conclude(
     )
 
 
+def settled(conclusions: Sequence[Conclusion]) -> bool:
+    """Whether a measurement has settled what it is: the first is established, and told apart from all others."""
+    return any(c.standing == "established" and not c.not_told_apart for c in conclusions[:1])
+
+
 def _worth_listing(signatures: Signatures, group: _Group) -> bool:
     """Whether what was said speaks for it; a fault that merely keeps its prior share is no conclusion."""
     if group.probability < LISTED_FROM:

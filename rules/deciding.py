@@ -84,7 +84,7 @@ def next_step(
     role = gate.role
     if stop is not None:
         return NextStep("stop", stop.refer_to, None, None, stop.because[0])
-    test, because = _worth_asking(tests, role, measured=gate.measured)
+    test, because = worth_asking(tests, role, measured=gate.measured)
     if test is not None and not (established and role == "technician"):
         verb = "measure" if test.card.who == "technician" else "ask"
         return NextStep(verb, test.card.who, test.card.test, test.where, because)
@@ -98,7 +98,7 @@ def next_step(
     return NextStep("settle", "customer", None, None, f"{because} The customer can set it right without a visit.")
 
 
-def _worth_asking(tests: Sequence[NextTest], role: Role, *, measured: bool) -> tuple[NextTest | None, str]:
+def worth_asking(tests: Sequence[NextTest], role: Role, *, measured: bool) -> tuple[NextTest | None, str]:
     """The test that comes next and why, if any does: danger, else the first that pays."""
     if not tests:
         return None, ""

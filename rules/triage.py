@@ -116,18 +116,15 @@ def consider(expert: Expert, enquiry: Enquiry) -> Considered:
     facts, misplaced = _fitting(facts, enquiry, appliance)
     signatures = expert.signatures(appliance)
     facts, foreign = _answerable(signatures, book, facts, enquiry)
-    case = lay_out(facts, book.facts, appliance, lambda fact, place: expected_at(signatures, fact, place))
-    record = expert.chainer.run(case.known)
-    fired = _fired(book, case, record)
-    stop = _stop(fired)
+    weighed = weigh(book, expert.chainer, signatures, facts)
+    case, fired, stop, belief = weighed.case, weighed.fired, weighed.stop, weighed.belief
     scope = _scope(case)
-    belief = _belief(signatures, case, fired)
     informed = scope.in_scope and _anything_odd(signatures, case)
     needs = [entry.rule.visit for entry in fired if entry.rule.visit]
     going = visit.plan(belief.signatures, belief.probability, stop, needs, informed, in_scope=scope.in_scope)
     used = ApplianceUsed(appliance.appliance, appliance.title, assumed)
     lost = tuple(unread) + misplaced + foreign
-    return Considered(case, record, tuple(fired), belief, informed, scope, stop, going, used, lost)
+    return Considered(case, weighed.record, tuple(fired), belief, informed, scope, stop, going, used, lost)
 
 
 def triage(expert: Expert, enquiry: Enquiry) -> Triage:
@@ -135,10 +132,11 @@ def triage(expert: Expert, enquiry: Enquiry) -> Triage:
     book, seen = expert.book, consider(expert, enquiry)
     case, belief, full = seen.case, seen.belief, enquiry.explain == "full"
     signatures = belief.signatures
-    gate = _gate(expert, enquiry, case, seen.fired, seen.stop is not None)
+    tools = check_tools(enquiry.tools, book.tests)
+    gate = gate_of(book, enquiry.role, case, seen.fired, stopped=seen.stop is not None, tools=tools)
     chosen: list[NextTest] = []
     if seen.scope.in_scope:
-        places = _askable(case, signatures.appliance)
+        places = askable(case, signatures.appliance)
         chosen = choose(signatures, belief.probability, gate, places, None if full else MOST_TESTS)
     repairs = repair_steps(belief, order_of(belief), case.unnamed_at) if seen.informed else ()
     conclusions: tuple[Conclusion, ...] = ()
@@ -146,7 +144,7 @@ def triage(expert: Expert, enquiry: Enquiry) -> Triage:
         conclusions = concluding.conclude(belief, case, seen.fired, reasons=enquiry.explain != "off", bits=full)
     step = NextStep("decline", None, None, None, seen.scope.reason or "")
     if seen.scope.in_scope or seen.stop is not None:
-        settled = any(c.standing == "established" and not c.not_told_apart for c in conclusions[:1])
+        settled = concluding.settled(conclusions)
         step = next_step(gate, seen.stop, chosen, belief, repairs, seen.visit, established=settled)
         if step.where is not None and step.where == case.unnamed_at:
             step = replace(step, where=UNNAMED)
@@ -232,6 +230,28 @@ def expected_at(signatures: Signatures, fact: str, place: str) -> float:
 
 
 # --- through it --------------------------------------------------------------------------------------------------
+@dataclass(frozen=True)
+class Weighed:
+    """A case through the rules and the belief, before anything is put into words."""
+
+    case: CaseFile
+    record: ChainRecord
+    fired: Sequence[Fired]
+    stop: StopNow | None
+    belief: Belief
+
+
+def weigh(book: Book, chainer: Chainer, signatures: Signatures, facts: Sequence[Fact]) -> Weighed:
+    """Lay the facts of a case out, chain the rules over them and weigh every fault.
+
+    The facts must fit the appliance of ``signatures``.
+    """
+    case = lay_out(facts, book.facts, signatures.appliance, lambda fact, place: expected_at(signatures, fact, place))
+    record = chainer.run(case.known)
+    fired = _fired(book, case, record)
+    return Weighed(case, record, fired, _stop(fired), _belief(signatures, case, fired))
+
+
 def _fired(book: Book, case: CaseFile, record: ChainRecord) -> list[Fired]:
     made = []
     for firing in record.firings:
@@ -294,8 +314,19 @@ def _anything_odd(signatures: Signatures, case: CaseFile) -> bool:
     )
 
 
-def _gate(expert: Expert, enquiry: Enquiry, case: CaseFile, fired: Sequence[Fired], stopped: bool) -> Gate:
-    book, role = expert.book, enquiry.role
+def gate_of(
+    book: Book,
+    role: Role,
+    case: CaseFile,
+    fired: Sequence[Fired],
+    *,
+    stopped: bool,
+    tools: frozenset[str] | None = None,
+) -> Gate:
+    """What may be asked next in this case by this role: what rules allow and forbid, a stop, what is known already.
+
+    ``tools``: those at hand, None for all.
+    """
 
     def matched(patterns: Iterable[str]) -> frozenset[str]:
         return frozenset(test for pattern in patterns for test in fnmatch.filter(book.tests, pattern))
@@ -304,7 +335,6 @@ def _gate(expert: Expert, enquiry: Enquiry, case: CaseFile, fired: Sequence[Fire
     forbidden = matched(pattern for entry in fired for pattern in entry.rule.forbid)
     measured = any(statement.certainty == "measured" for statement in case.statements)
     answered = frozenset(case.words()) | _not_told(case, role)
-    tools = check_tools(enquiry.tools, book.tests)
     return Gate(role, allowed, forbidden, stopped, answered, measured, _paid(book, case), tools)
 
 
@@ -320,7 +350,7 @@ def _paid(book: Book, case: CaseFile) -> frozenset[str]:
     return frozenset(card.setup for card in book.tests.values() if card.setup and card.reads in read)
 
 
-def _askable(case: CaseFile, appliance: Appliance) -> tuple[str, ...]:
+def askable(case: CaseFile, appliance: Appliance) -> tuple[str, ...]:
     """Units a question may be about: with an unnamed one in play, that one and those named."""
     if case.unnamed_at is None:
         return appliance.positions

@@ -12,6 +12,7 @@ import click
 from rules import Enquiry, Expert, InputError, Problem, triage
 from rules.enquiry import fact_from_text
 from rules.terms import ROLES, Role
+from service.evaluate_cli import evaluate_command
 from service.expect_cli import expect_command
 from service.faults_cli import faults_group
 from service.intake import appliance_from_file, source_of
@@ -135,4 +136,5 @@ reading.add_command(expect_command)
 main.add_command(reading)
 main.add_command(rules_group)
 main.add_command(faults_group)
+main.add_command(evaluate_command)
 main.add_command(van_command)
