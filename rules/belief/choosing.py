@@ -32,6 +32,8 @@ MOST_TESTS = 8
 MOST_WEIGHED = 24  # tests of which the saving is worked out, the best by information a minute
 MOST_REPAIRS = 24  # repairs told apart in the expected cost; the rest count as somebody else's
 LEAST = 1e-300
+TOLD_APART_FROM = 0.0005  # of the leading suspect's probability, where a technician wants to know just what it was
+LEAST_TO_TELL_APART = 0.0001  # bits; a rare fault beside a common one leaves little to learn, and may still be there
 LEADS_TO_FROM = 0.15  # an outcome "leads to" the faults that then have this probability
 ROLE_ORDER: tuple[Role, ...] = ("caller", "desk", "technician")
 
@@ -107,29 +109,43 @@ class Gate:
 def choose(
     signatures: Signatures, probability: Table, gate: Gate, places: Iterable[str], most: int | None = MOST_TESTS
 ) -> list[NextTest]:
-    """The best tests, best first, each at its best place; none once one repair is as good as certain.
+    """The best tests, best first, each at its best place; none for a caller once one repair is as good as certain.
 
     Those that pay come first, then the others, each by information a minute: a person can always choose another. A
-    technician who has measured nothing yet is shown what would confirm even a certain suspect.
+    technician who has measured nothing yet is shown what would confirm even a certain suspect, and last, for whoever
+    wants to know just what it was, what tells faults apart that one repair mends.
 
     ``places``: units a question may be about. ``most``: None for all. Where hands-in tests wait for the dead-check,
     the dead-check comes in their place. For whoever takes a call the hazard question leads until it has been answered.
     """
-    unmeasured = gate.role == "technician" and not gate.measured
-    if sure(signatures, probability) and not unmeasured:
+    technician = gate.role == "technician"
+    if sure(signatures, probability) and not technician:
         return _hazard_first(signatures, gate)
-    scores = _scored(signatures, probability, gate, frozenset(places))
-    least = LEAST_TO_CONFIRM if unmeasured else LEAST_BITS
-    waiting: list[int] = []
-    ready: list[int] = []
-    for number in scores.ranked:
-        if scores.gains[number] >= least:
-            (waiting if gate.waits(scores.card(number)) else ready).append(number)
+    units = frozenset(places)
+    scores = _scored(signatures, probability, gate, units)
+    least = LEAST_TO_CONFIRM if technician and not gate.measured else LEAST_BITS
+    if technician and gate.measured and sure(signatures, probability):
+        least = np.inf
+    ready, waiting = _divided(scores, gate, least)
     ready.sort(key=lambda number: scores.saves.get(number, 0.0) <= 0)
-    first = _dead_check_first(scores, waiting, gate) + _hazard_first(signatures, gate)
-    led = {test.card.test for test in first}
-    ready = [number for number in ready if scores.card(number).test not in led]
-    return first[:most] + scores.tests(ready if most is None else ready[: max(most - len(first), 0)])
+    further = _told_apart(signatures, probability, gate, units) if technician else None
+    left, closed = _divided(further, gate, LEAST_TO_TELL_APART) if further else ([], [])
+    first = _dead_check_first(scores, waiting, gate) or (_dead_check_first(further, closed, gate) if further else [])
+    first += _hazard_first(signatures, gate)
+    led = {test.card.test for test in first} | {scores.card(number).test for number in ready}
+    ready = [number for number in ready if scores.card(number).test not in {test.card.test for test in first}]
+    room = len(ready) + len(left) if most is None else max(most - len(first), 0)
+    listed = first[:most] + scores.tests(ready[:room])
+    if further:
+        listed += further.tests([n for n in left if further.card(n).test not in led][: max(room - len(ready), 0)])
+    return listed
+
+
+def _divided(scores: _Scores, gate: Gate, least: float) -> tuple[list[int], list[int]]:
+    """The questions that tell so much, those that may be put now and those that wait for the dead-check."""
+    telling = [number for number in scores.ranked if scores.gains[number] >= least]
+    waiting = [number for number in telling if gate.waits(scores.card(number))]
+    return [number for number in telling if number not in set(waiting)], waiting
 
 
 def sure(signatures: Signatures, probability: Table) -> bool:
@@ -138,13 +154,13 @@ def sure(signatures: Signatures, probability: Table) -> bool:
     return bool(shares.max() >= SURE_FROM * shares.sum())
 
 
-def in_play(signatures: Signatures, probability: Table) -> Table:
+def in_play(signatures: Signatures, probability: Table, least: float = IN_PLAY_FROM) -> Table:
     """The belief among the suspects worth telling apart, shape (H,), sums to 1.
 
     The long tail, and "none of these", would make any question look worth asking, however far from the complaint.
     """
     shares = signatures.by_group(probability)
-    playing: Table = np.where((shares >= IN_PLAY_FROM * shares[:-1].max())[signatures.group], probability, 0)
+    playing: Table = np.where((shares >= least * shares[:-1].max())[signatures.group], probability, 0)
     playing[-1] = 0
     playing /= playing.sum()
     return playing
@@ -220,9 +236,28 @@ def _scored(signatures: Signatures, probability: Table, gate: Gate, units: froze
     return _Scores(signatures, asked, playing, gains, asked.minutes + unpaid, listed, saves)
 
 
-def _ranked(asked: Questions, gains: Table, price: Table, gate: Gate, units: frozenset[str]) -> tuple[int, ...]:
+def _told_apart(signatures: Signatures, probability: Table, gate: Gate, units: frozenset[str]) -> _Scores | None:
+    """Every question scored by what it tells of the fault itself, whatever mends it; None if that is known."""
+    shares = signatures.by_group(probability)[:-1]
+    if shares.max() >= SURE_FROM * shares.sum() and gate.measured:
+        return None
+    asked = questions(signatures, gate.role)
+    playing = in_play(signatures, probability, TOLD_APART_FROM)
+    gains = asked.gains(playing, signatures.group)
+    listed = _ranked(asked, gains, asked.minutes + asked.setup + asked.surcharge, gate, units, LEAST_TO_TELL_APART)
+    return _Scores(signatures, asked, playing, gains, asked.minutes + asked.setup, listed, {})
+
+
+def _ranked(
+    asked: Questions,
+    gains: Table,
+    price: Table,
+    gate: Gate,
+    units: frozenset[str],
+    least: float = LEAST_TO_CONFIRM,
+) -> tuple[int, ...]:
     """Questions that may come, by information a minute; each card once, at its best place."""
-    may_come = gate.may_come(asked.cards)[asked.card_number] & (gains >= LEAST_TO_CONFIRM)
+    may_come = gate.may_come(asked.cards)[asked.card_number] & (gains >= least)
     order = np.argsort(-np.round(gains / price, 12), kind="stable")
     ranked: dict[int, int] = {}
     for number in order[may_come[order]].tolist():

@@ -17,7 +17,7 @@ from rules.bookkeeping.types import Appliance, Book, FactTerm
 from rules.terms import Fact, fact_key, fact_of, split_key
 from rules.triage import Enquiry, Expert, expected_at, triage
 
-MOST_STEPS = 80
+MOST_STEPS = 600  # without a complaint everything is looked at once
 DEAD_CHECK = "dead_check"
 
 
