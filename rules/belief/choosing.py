@@ -300,8 +300,10 @@ def savings(
 
 def _dead_check_first(scores: _Scores, waiting: Sequence[int], gate: Gate) -> list[NextTest]:
     """The dead-check, where tests that need it would tell something; without its tools none of them can be done."""
+    if not waiting:
+        return []
     card = next(c for c in scores.signatures.book.tests.values() if c.reads == "dead_check")
-    if not waiting or not gate.may_come([card])[0]:
+    if not gate.may_come([card])[0]:
         return []
     names = tuple(scores.card(number).test for number in waiting[:3])
     saves = max(scores.saves.get(number, 0.0) for number in waiting) - card.minutes
