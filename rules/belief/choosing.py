@@ -126,7 +126,7 @@ def choose(
         if scores.gains[number] >= least:
             (waiting if gate.waits(scores.card(number)) else ready).append(number)
     ready.sort(key=lambda number: scores.saves.get(number, 0.0) <= 0)
-    first = _dead_check_first(scores, waiting) + _hazard_first(signatures, gate)
+    first = _dead_check_first(scores, waiting, gate) + _hazard_first(signatures, gate)
     led = {test.card.test for test in first}
     ready = [number for number in ready if scores.card(number).test not in led]
     return first[:most] + scores.tests(ready if most is None else ready[: max(most - len(first), 0)])
@@ -263,11 +263,11 @@ def savings(
     return [float(minute) for minute in saved]
 
 
-def _dead_check_first(scores: _Scores, waiting: Sequence[int]) -> list[NextTest]:
-    """The dead-check, where tests that need it would tell something."""
-    if not waiting:
-        return []
+def _dead_check_first(scores: _Scores, waiting: Sequence[int], gate: Gate) -> list[NextTest]:
+    """The dead-check, where tests that need it would tell something; without its tools none of them can be done."""
     card = next(c for c in scores.signatures.book.tests.values() if c.reads == "dead_check")
+    if not waiting or not gate.may_come([card])[0]:
+        return []
     names = tuple(scores.card(number).test for number in waiting[:3])
     saves = max(scores.saves.get(number, 0.0) for number in waiting) - card.minutes
     gain = float(scores.gains[waiting[0]])

@@ -121,7 +121,10 @@ def _described(source: YamlSource, path: tuple[str | int, ...], messages: Any, s
     if isinstance(messages, dict):
         lines = []
         for step, inner in messages.items():
-            deeper = path if step in ("_schema", "value", "key") else (*path, step)
+            inside = step == "_schema" or (
+                step in ("value", "key") and len(path) > 1
+            )  # of a mapping, not a field's name
+            deeper = path if inside else (*path, step)
             lines.extend(_described(source, deeper, inner, schema))
         return lines
     lines = []

@@ -123,6 +123,9 @@ def test_tools_at_hand_mask_tests(ask: Asker) -> None:
     assert with_one != set(everything)
     bare = ask(None, *facts, role="technician", tools=()).next_tests
     assert not [t for t in bare if t.tools]
+    unproved = ask(None, *OVEN, role="technician", tools=("ohmmeter",)).next_tests
+    assert "verify_dead" not in {t.test for t in unproved}  # it needs a meter and something to prove it on
+    assert "verify_dead" in {t.test for t in ask(None, *OVEN, role="technician").next_tests}
     with pytest.raises(InputError, match="no test needs 'hammer'"):
         ask(None, *facts, role="technician", tools=("hammer",))
 

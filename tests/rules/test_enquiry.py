@@ -24,6 +24,10 @@ from rules.terms import Fact, InputError
         ("volts@N-L1/idle=121V", Fact("volts", 121.0, None, "L1-N", "idle")),
         ("ohms.sensor=1.08 kohm", Fact("ohms.sensor", 1080.0)),
         ("ohms.bake=OL", Fact("ohms.bake", math.inf)),
+        ("display=unknown", Fact("display", "unknown")),
+        ("ohms.bake=Don't know", Fact("ohms.bake", "unknown")),
+        ("surface.heat@all=dont know", Fact("surface.heat", "unknown", "all")),
+        ("volts@L1-L2/loaded=unknown", Fact("volts", "unknown", None, "L1-L2", "loaded")),
     ],
 )
 def test_text_form(expert: Expert, text: str, fact: Fact) -> None:

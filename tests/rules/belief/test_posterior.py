@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from rules import Enquiry, Expert, triage
-from rules.belief.posterior import believe, error_of, heard, likelihood
+from rules.belief.posterior import believe, error_for, error_of, heard, likelihood
+from rules.belief.questions import questions
+from rules.belief.signatures import build
 from rules.belief.stack import mistakes
 from rules.bookkeeping.types import FactTerm
 from rules.casefile import Statement
@@ -70,6 +74,42 @@ def test_prior_sums_to_one_and_places_share_a_fault_s_weight(expert: Expert) -> 
 def test_errors_are_never_zero_and_grow_with_doubt() -> None:
     for source in ("caller", "desk", "note", "technician"):
         assert 0 < error_of(source, "measured") <= error_of(source, "said") < error_of(source, "hedged") < 0.5
+
+
+def test_a_test_may_state_an_error_of_its_own(expert: Expert) -> None:
+    """A question that callers get wrong more often weighs less, and only theirs; a note is worse in proportion."""
+    plain = expert.signatures(expert.book.appliances["coil_range"])
+    cards = dict(expert.book.tests)
+    cards["ask_display"] = replace(cards["ask_display"], error=0.3)
+    shaky = build(replace(expert.book, tests=cards), plain.appliance)
+    assert error_for(plain, "display", "caller", "said") == 0.08
+    assert error_for(shaky, "display", "caller", "said") == 0.3
+    assert error_for(shaky, "display", "note", "said") == pytest.approx(0.45)
+    assert error_for(shaky, "display", "technician", "said") == error_for(plain, "display", "technician", "said")
+    assert error_for(shaky, "oven.lamp", "caller", "said") == 0.08
+    said = [statement(0, "display", "dark")]
+    ones = np.ones(len(plain.prior))
+    top = [believe(s, s.prior, ones, said).probability.max() for s in (plain, shaky)]
+    assert top[1] < top[0]
+    asked, sure = (questions(s, "caller") for s in (shaky, plain))
+    number = [q.card.test for q in asked.asked].index("ask_display")
+    assert asked.gains(plain.prior, plain.repair)[number] < sure.gains(plain.prior, plain.repair)[number]
+
+
+def test_bits_are_what_a_fact_adds_to_the_odds(ask: Asker) -> None:
+    """Odds with and without one fact, asked twice, differ by the bits shown for it."""
+    facts = ("oven.bake.heat=none", "display=lit", "oven.broil.heat=none", "surface.heat@left_front=normal")
+    whole = ask(None, *facts, explain="full")
+    for left_out, text in enumerate(facts):
+        rest = ask(None, *(f for f in facts if f != text), explain="full")
+        number = next(n for n, fact in enumerate(whole.understood) if text == f"{fact.key}={fact.value}")
+        before = {(c.fault, c.where): c.probability for c in rest.conclusions}
+        for c in whole.conclusions:
+            bits = {entry.fact: entry.bits for entry in c.bits}
+            p, q = c.probability, before.get((c.fault, c.where))
+            if q is not None and left_out != 3 and min(p, q) > 0.03:  # the last fact also moves the prior of its unit
+                moved = np.log2(p / (1 - p)) - np.log2(q / (1 - q))
+                assert bits[number] == pytest.approx(moved, abs=0.06)
 
 
 def test_a_fault_outlives_one_wrong_answer(ask: Asker) -> None:

@@ -81,6 +81,14 @@ def test_version_is_the_content_s(tmp_path: Path) -> None:
         ("tests/measurements.yaml", "setup: open_back", "setup: open_bak", "setup", "'open_back'"),
         ("appliances.yaml", "cooktop: radiant", "cooktop: ceramic", "cooktop", "coil, radiant, none"),
         ("cautions.yaml", "signal: DANGER", "signal: PERIL", "signal", "WARNING"),
+        ("facts.yaml", "values: {open: open, closed: closed}", "values: {unknown: open, closed: closed}", "", "nobody"),
+        ("pairs.yaml", "factor: 3", "factor: 0.3", "factor", "1"),
+        ("pairs.yaml", "[oven.bake_element_open,", "[oven.bake_elment_open,", "faults", "'oven.bake_element_open'"),
+        ("pairs.yaml", "[oven.bake_element_open,", "[oven.broil_element_open,", "faults", "two faults"),
+        ("pairs.yaml", "[oven.bake_element_open, oven.broil_element_open]", "[oven.lamp_dead]", "faults", "two"),
+        ("vans.yaml", "space: 160", "space: 0", "space", "greater"),
+        ("parts.yaml", "value: 30", "value: -1", "value", "0"),
+        ("tests/questions.yaml", "minutes: 0.5, dont_know", "error: 0.5, minutes: 0.5, dont_know", "error", "0.45"),
     ],
 )
 def test_a_wrong_entry_is_named(broken: Breaker, file: str, old: str, new: str, field: str, says: str) -> None:
