@@ -60,7 +60,7 @@ def _sections(made: Evaluation) -> Iterator[tuple[str, list[Sequence[str]]]]:
     yield "What must be reached", list(_targets(made))
     yield "Telephone only: true fault first / in the first three, after so many questions", list(_phone(reports))
     yield "Visits after the call", list(_visits(reports))
-    yield "What no choice of tests could better: the same cases with every test of the book", list(_ceilings(reports))
+    yield "About the most that tests can tell: the same cases with every test of the book", list(_ceilings(reports))
     yield "By family of faults, all that is listed: end of the call; right before repair", list(_families(reports))
     yield "Ways of working on site, from the complaint alone", list(_orders(reports))
     yield "Expected minutes over the exact optimum: mean, 95th percentile, greatest", list(_ratios(reports))

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 LEAST_FOR_ECE = 200  # below this a perfect forecaster shows .06 and more
-BINS = 10
+BINS, LEAST_IN_BIN = 10, 20
 PERFECT_DRAWS = 300
 LEAST_P = 1e-6  # a probability of 0 is scored as this
 
@@ -116,9 +116,9 @@ def log_score_z(p_true: ArrayLike, entropy: ArrayLike, spread: ArrayLike) -> flo
 
 
 def equal_mass(stated: ArrayLike, bins: int = BINS) -> list[NDArray[np.intp]]:
-    """Indices in so many bins of nearly equal count, by rising forecast."""
+    """Indices in at most so many bins of nearly equal count, none below LEAST_IN_BIN, by rising forecast."""
     order = np.argsort(np.asarray(stated, float), kind="stable")
-    return [part for part in np.array_split(order, min(bins, len(order))) if len(part)]
+    return np.array_split(order, max(min(bins, len(order) // LEAST_IN_BIN), 1))
 
 
 def murphy(stated: ArrayLike, happened: ArrayLike, parts: Sequence[NDArray[np.intp]]) -> Murphy:
