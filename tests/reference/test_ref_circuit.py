@@ -25,7 +25,9 @@ from tests.reference import spice
 
 NGSPICE_CASES, LCAPY_CASES = 220, 24
 AMOUNTS = {"resistive": (0.5, 5.0, 40.0), "grounded": (0.05, 0.3, 0.5, 0.9), "low_voltage": (0.85, 0.95)}
+AMOUNTS |= {"wrong_ohms": (0.5, 1.5)}
 SENSOR = {"in_series": (50.0,), "in_shunt": (30000.0,), "offset_f": (25.0,)}
+SENSOR |= {"leads_shunt": (30000.0,), "drift": (0.95, 1.05), "displaced_f": (-30.0, 30.0)}
 
 
 def random_appliance(dice: random.Random, supply: tuple[str, ...] = ("120/240", "208Y/120")) -> Appliance:
@@ -48,6 +50,8 @@ def random_appliance(dice: random.Random, supply: tuple[str, ...] = ("120/240", 
         cutout=dice.choice(["control", "elements", "none"]) if oven else "none",  # type: ignore[arg-type]
         convection_watts=float(dice.choice([0, 1500, 2400])) if oven else 0.0,
         self_clean=oven and dice.random() < 0.5,
+        cooling_fan=dice.random() < 0.8,
+        second_oven_watts=float(dice.choice([0, 0, 2585])) if oven else 0.0,
         supply=dice.choice(supply),  # type: ignore[arg-type]
         cord=dice.choice(["3-wire", "4-wire", "hard-wired"]),  # type: ignore[arg-type]
     )
