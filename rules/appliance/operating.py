@@ -194,7 +194,8 @@ class Runs:
 
     def _all_units(self, *, hot: bool) -> Closing:
         units = self.fleet.wiring.appliance.positions
-        return {contact: True for each in units for contact in _knob(self.fleet, each, hot=hot)}
+        knobs = [_knob(self.fleet, each, hot=hot) for each in units]
+        return {contact: closed for knob in knobs for contact, closed in knob.items()}
 
     def duty(self, unit: str, setting: float) -> NDArray[np.float64]:
         """Share of the time the bimetal keeps the cycling contact closed at a setting, 0 to 1.

@@ -189,8 +189,9 @@ class _People:
         if len(places) == len(units) > 1 and self.rng.random() < SPEAKS_OF_ALL:
             return [replace(told(self.ranker, f"{fact}@{units[0]}", caller), where=ALL)]
         named = [told(self.ranker, f"{fact}@{place}", caller) for place in places[:2]]
-        rest = [f"{fact}@{unit}" for unit in units if unit not in places]
-        usual = [self.ranker.signatures.usual[key] for key in rest]
+        known = self.ranker.signatures.usual
+        rest = [key for unit in units if unit not in places and (key := f"{fact}@{unit}") in known]
+        usual = [known[key] for key in rest]
         fine = rest and [caller.says[key] for key in rest] == usual and len(set(usual)) == 1
         if fine and len(places) <= 2 and self.rng.random() < SPEAKS_OF_OTHERS:
             named.append(replace(told(self.ranker, rest[0], caller), where=OTHERS))

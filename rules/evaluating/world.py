@@ -14,7 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from rules.appliance import observe_machines
-from rules.appliance.injecting import Machine, machines
+from rules.appliance.injecting import SHARES, Machine, has_rings, machines
+from rules.appliance.panel import FROM_ZERO
 from rules.belief.signatures import Signatures
 from rules.bookkeeping.types import Book, Effect, Fault
 from rules.evaluating.grouping import Truth
@@ -24,6 +25,8 @@ from rules.terms import fact_key, fact_of
 
 LEG_LOW, LEG_HIGH = 114.0, 126.0  # ANSI C84.1 service range A
 ELEMENT_LOW, ELEMENT_HIGH = 0.90, 1.05
+WHOLE_NUMBERS = ("line_open",)  # modes whose amount is a number of something, not a size
+MULTIPLES = ("wrong_ohms", "drift")  # modes whose amount is a multiple of what it should be, 1 for a sound part
 ODD_OUTSIDE = 0.03  # how often a part is odd that has nothing to do with a cause outside the book
 
 
@@ -116,6 +119,8 @@ class World:
             where = None
             if fault.place == "surface":
                 where = self.appliance.positions[self.rng.choice(len(self.places), p=self.places)]
+                if not has_rings(self.wiring, fault.effects, where):
+                    continue
             if (fault.fault, where) not in chosen and not self._clashes(fault, where, chosen):
                 chosen.append((fault.fault, where))
         return tuple(chosen)
@@ -140,11 +145,15 @@ class World:
     def _amount(self, effect: Effect, variant: int) -> float:
         """A variant's amount, off by a factor; shares stay shares."""
         amount = effect.amounts[variant % len(effect.amounts)]
-        if effect.mode == "grounded":
+        if effect.mode in WHOLE_NUMBERS or (effect.mode in FROM_ZERO and amount in (0, 1)):
+            return amount
+        if effect.mode in MULTIPLES:
+            return 1 + (amount - 1) * math.exp(self.rng.normal(0, self.strain.amounts_sd))
+        if effect.mode in (*SHARES, *FROM_ZERO):
             share = min(max(amount, 0.02), 0.98)
             odds = share / (1 - share) * math.exp(self.rng.normal(0, 2 * self.strain.amounts_sd))
             return odds / (1 + odds)
-        if effect.mode == "low_voltage":
+        if effect.mode in ("low_voltage", "uneven"):
             return amount * math.exp(self.rng.normal(0, 0.1 * self.strain.amounts_sd))
         return amount * math.exp(self.rng.normal(0, self.strain.amounts_sd))
 

@@ -26,10 +26,10 @@ from tests.reference import spice
 NGSPICE_CASES, LCAPY_CASES = 220, 24
 AMOUNTS = {"resistive": (0.5, 5.0, 40.0), "grounded": (0.05, 0.3, 0.5, 0.9), "low_voltage": (0.85, 0.95)}
 AMOUNTS |= {"leaking": (1500.0, 2e4, 5e5), "leaks_at": (0.05, 0.5, 0.9), "uneven": (-0.35, 0.2), "sagging": (0.1,)}
-AMOUNTS |= {"weak": (0.3,), "undersized": (20.0,)}
+AMOUNTS |= {"weak": (0.3,), "undersized": (20.0,), "wrong_ohms": (0.4, 0.625, 1.6)}
 PANEL = {"bridged": (200.0, 5000.0), "line_open": (1.0, 2.0), "held_at": (0.0, 1.0), "jammed": (0.0, 0.6, 1.0)}
 SENSOR = {"in_series": (50.0,), "in_shunt": (30000.0,), "offset_f": (25.0,)}
-AMOUNTS |= {"wrong_ohms": (0.4, 0.625, 1.6)}
+SENSOR |= {"leads_shunt": (30000.0,), "drift": (0.95, 1.05), "displaced_f": (-30.0, 30.0)}
 
 
 def random_appliance(dice: random.Random, supply: tuple[str, ...] = ("120/240", "208Y/120")) -> Appliance:
@@ -52,6 +52,8 @@ def random_appliance(dice: random.Random, supply: tuple[str, ...] = ("120/240", 
         cutout=dice.choice(["control", "elements", "none"]) if oven else "none",  # type: ignore[arg-type]
         convection_watts=float(dice.choice([0, 1500, 2400])) if oven else 0.0,
         self_clean=oven and dice.random() < 0.5,
+        cooling_fan=dice.random() < 0.8,
+        second_oven_watts=float(dice.choice([0, 0, 2585])) if oven else 0.0,
         supply=dice.choice(supply),  # type: ignore[arg-type]
         cord=dice.choice(["3-wire", "4-wire", "hard-wired"]),  # type: ignore[arg-type]
         range_fuses=bool(units) and dice.random() < 0.3,

@@ -11,7 +11,7 @@ from click.testing import CliRunner, Result
 
 import rules
 from rules import Expert, open_book
-from rules.checking import KINDS
+from rules.checking import KINDS, report
 from service.opening import opened
 from service.rules_cli import rules_group
 
@@ -35,6 +35,22 @@ UNTRUE = """
   silent_on: [{oven.lamp: dim}]
 """
 
+TWIN = """
+- fault: oven.lamp_dead_too
+  title: a lamp that is dead in the same way
+  only: {oven: [yes]}
+  weight: 1
+  effects: [{part: oven_lamp, mode: open}]
+  parts: [oven_lamp]
+  minutes: [5, 10]
+  skill: appliance_technician
+  urgency: routine
+  limit: none
+  tell: The range may be used.
+  because: No test tells it from the first.
+  source: invented
+"""
+
 
 @pytest.fixture(autouse=True)
 def opened_once(expert: Expert, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -52,29 +68,30 @@ def book(tmp_path: Path) -> Path:
     return Path(shutil.copytree(SHIPPED, tmp_path / "book"))
 
 
-def add(book: Path, text: str) -> None:
-    (book / "trade" / "added.yaml").write_text(text, encoding="utf-8")
+def add(book: Path, text: str, kind: str = "trade") -> None:
+    (book / kind / "added.yaml").write_text(text, encoding="utf-8")
 
 
 # --- check -------------------------------------------------------------------------------------------------------
 def test_check_tells_findings_by_kind(book: Path) -> None:
     add(book, UNTRUE)
+    add(book, TWIN, "faults")
     done = run("check", "--groups", "--book", str(book))
     assert done.exit_code == 1
     lines = done.output.splitlines()
     assert [line.split()[0] for line in lines[1 : 1 + len(KINDS)]] == list(KINDS)
     assert "error: example-does-not-hold: trade/added.yaml:2: untrue" in lines
-    assert any(line.startswith("  surface.cycling_contact_welded@left_front, ") for line in lines)
+    assert any(line.startswith("  oven.lamp_dead_too, oven.lamp_dead  [oven_lamp]") for line in lines)
     assert lines[-1].endswith("the book needs mending.")
 
 
-def test_check_as_json_agrees_with_its_exit_code() -> None:
+def test_check_as_json_agrees_with_its_exit_code(expert: Expert) -> None:
     done = run("check", "--json")
     said = json.loads(done.output)
     errors = [f for f in said["findings"] if f["level"] == "error" and not f["accepted"]]
     assert said["ok"] is (not errors) is (done.exit_code == 0)
     assert {"kind", "where", "subject", "message", "level", "accepted"} == set(said["findings"][0])
-    assert any("surface.cycling_contact_welded@left_front" in group["members"] for group in said["ambiguity_groups"])
+    assert [tuple(group["members"]) for group in said["ambiguity_groups"]] == [g.members for g in report(expert).groups]
 
 
 def test_rules_that_cannot_be_chained_are_findings(book: Path) -> None:

@@ -131,7 +131,8 @@ def _other_load_volts(runs: Runs, _: str) -> Numbers:
 def _total_current(runs: Runs, _: str) -> Words:
     """Current of leg L1 with everything on, against what the watts ask for at the rated voltage."""
     wiring = runs.fleet.wiring
-    wanted = sum(wiring.nominal_watts[e] for e in wiring.nominal_watts if e != "convection_element")
+    idle = ("convection_element", "other_element")  # not on when the units, bake and broil are
+    wanted = sum(watts for element, watts in wiring.nominal_watts.items() if element not in idle)
     ratio = runs.at[EVERYTHING].amps("breaker_l1") * wiring.appliance.rated_volts / wanted
     return words([ratio < NONE_FLOWS, ratio < TOO_LITTLE, ratio > TOO_MUCH], ["none", "low", "high"], "right")
 

