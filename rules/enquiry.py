@@ -27,6 +27,16 @@ _OPEN_WORDS = {"ol", "o.l.", "open", "open line", "inf", "infinite"}
 _EXAMPLES = {"V": "121 V", "ohm": "22.3 ohm", "delta_degF": "-40 F", "day": "2 days"}
 
 
+def field_of(name: str, above: str = "") -> str:
+    """A caller's field name as a step of a path: ``~`` and ``/`` escaped after RFC 6901.
+
+    A name too long to be repeated is not: the path then ends at what holds it.
+    """
+    if len(name) > LONGEST_QUOTE:
+        return above
+    return f"{above}/{name.replace('~', '~0').replace('/', '~1')}".removeprefix("/")
+
+
 def check_note(note: str) -> str:
     """The note, if it can be read at all. Raises InputError for an empty one or one that is no call note."""
     if not isinstance(note, str):
@@ -88,7 +98,7 @@ def fact_from_mapping(
         raise InputError([Problem(field, 'write a fact as an object, for example {"fact": "display", "value": "lit"}')])
     problems = [
         Problem(
-            f"{field}/{str(name)[:LONGEST_QUOTE]}",
+            field_of(str(name), field),
             f"no such field{nearest(str(name)[:40], _FIELDS)}; a fact has {', '.join(_FIELDS)}",
         )
         for name in given
@@ -162,7 +172,7 @@ class _Reader:
         place = re.sub(r"[\s-]+", "_", str(raw).strip().lower())
         place = _SHORT_PLACES.get(place, place)
         if not re.fullmatch(r"[a-z0-9_]{1,40}", place):
-            self.wrong("where", f"{raw!r} is no place; write a unit such as left_front, or all, others or unnamed")
+            self.wrong("where", f"{_short(raw)} is no place; write a unit such as left_front, or all, others or unnamed")
         return place
 
     def between(self) -> str | None:
@@ -175,7 +185,7 @@ class _Reader:
             if points in self.term.between:
                 return points
         self.wrong(
-            "between", f"{raw or 'nothing'!r} is no pair of meter points; write one of {', '.join(self.term.between)}"
+            "between", f"{_short(raw or 'nothing')} is no pair of meter points; write one of {', '.join(self.term.between)}"
         )
         return None
 
@@ -226,7 +236,7 @@ class _Reader:
         least, most = self.term.least, self.term.most
         if (least is not None and number < least) or (most is not None and number > most):
             self.wrong(
-                "value", f"{value} is outside what can be read; write a number from {least:g} to {most:g} {wanted}"
+                "value", f"{str(value)[:LONGEST_QUOTE]} is outside what can be read; write a number from {least:g} to {most:g} {wanted}"
             )
         return number
 

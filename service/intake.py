@@ -9,9 +9,11 @@ from typing import Any, cast
 from rules import EXPLAINS, BookError, Enquiry, Expert, Fact, InputError, Problem, load_appliance
 from rules.bookkeeping.types import Appliance
 from rules.bookkeeping.yamlsource import YamlSource, nearest, parse
-from rules.enquiry import check_note, facts_from_list
+from rules.enquiry import check_note, facts_from_list, field_of
 from rules.terms import ROLES, Role, Source
 from rules.triage import Explain
+from service.pointers import join
+from service.strictjson import shown
 
 FIELDS = ("appliance", "facts", "note", "role", "explain")
 LARGEST_APPLIANCE_FILE = 64 * 1024
@@ -27,7 +29,7 @@ def enquiry_from_json(expert: Expert, data: Any) -> Enquiry:
     if not isinstance(data, Mapping):
         raise InputError([Problem("", 'write a JSON object, for example {"note": "oven is dead but the clock is on"}')])
     problems = [
-        Problem(str(n)[:60], f"no such field{nearest(str(n), FIELDS)}; write {', '.join(FIELDS)}")
+        Problem(field_of(str(n)), f"no such field {shown(str(n))!r}{nearest(str(n)[:60], FIELDS)}; write {', '.join(FIELDS)}")
         for n in data
         if n not in FIELDS
     ]
@@ -79,7 +81,32 @@ def appliance_from(expert: Expert, given: Any) -> Appliance | None:
             message = f"no appliance {given[:60]!r}{hint}; write one of {known}, or an object"
             raise InputError([Problem("appliance", message)])
         return expert.book.appliances[given]
-    return _load(expert, YamlSource("appliance", given, {}))
+    try:
+        return load_appliance(_JsonSource("appliance", given, {}), expert.book)
+    except BookError as error:
+        raise InputError([_placed(problem) for problem in error.problems]) from error
+
+
+class _Placed(str):
+    """A problem of the book's loader that still knows which field it is about."""
+
+    path: tuple[str | int, ...] = ()
+    told: str = ""
+
+
+class _JsonSource(YamlSource):
+    """A mapping out of a request: its problems have a path instead of a line."""
+
+    def problem(self, path: tuple[str | int, ...], message: str) -> str:
+        made = _Placed(super().problem(path, message))
+        made.path, made.told = path, message
+        return made
+
+
+def _placed(problem: str) -> Problem:
+    if isinstance(problem, _Placed):
+        return Problem(join("appliance", *problem.path), problem.told)
+    return Problem("appliance", problem)
 
 
 def appliance_from_file(expert: Expert, name: str) -> Appliance:

@@ -1,0 +1,76 @@
+"""Counts for Prometheus. Under several workers they are shared through files, so that a scrape of any worker is whole.
+
+Labels are bounded: routes are templates, rules are the book's ids, everything else is a short list of words.
+prometheus_client reads ``PROMETHEUS_MULTIPROC_DIR`` when it is first imported; :mod:`service.serving` sets it before.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from prometheus_client import CollectorRegistry, Counter, Histogram, generate_latest
+from prometheus_client.core import GaugeMetricFamily
+from prometheus_client.multiprocess import MultiProcessCollector
+from prometheus_client.registry import Collector
+
+if TYPE_CHECKING:
+    from prometheus_client.metrics_core import Metric
+
+    from rules.answer import Triage
+
+METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS")
+_SECONDS = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 10.0)
+REGISTRY = CollectorRegistry()
+REQUESTS = Counter("coldleg_http_requests", "Requests answered.", ("route", "method", "status"), registry=REGISTRY)
+REQUEST_SECONDS = Histogram(
+    "coldleg_http_request_duration_seconds", "Time to answer.", ("route",), buckets=_SECONDS, registry=REGISTRY
+)
+DECISIONS = Counter("coldleg_decisions", "Answers by what they came to.", ("outcome",), registry=REGISTRY)
+DECISION_SECONDS = Histogram(
+    "coldleg_decision_duration_seconds", "Time in the expert.", buckets=_SECONDS, registry=REGISTRY
+)
+FIRINGS = Counter("coldleg_rule_firings", "Answers in which a rule fired.", ("rule",), registry=REGISTRY)
+BATCH_LINES = Counter("coldleg_batch_lines", "Lines of batches.", ("outcome",), registry=REGISTRY)
+
+
+def request_answered(route: str, method: str, status: int, seconds: float) -> None:
+    REQUESTS.labels(route, method if method in METHODS else "other", str(status)).inc()
+    REQUEST_SECONDS.labels(route).observe(seconds)
+
+
+def decided(answer: Triage, outcome: str, seconds: float) -> None:
+    DECISIONS.labels(outcome).inc()
+    DECISION_SECONDS.observe(seconds)
+    for rule in answer.fired:
+        FIRINGS.labels(rule).inc()
+
+
+def batch_line(outcome: str) -> None:
+    BATCH_LINES.labels(outcome).inc()
+
+
+class _BookInfo(Collector):
+    """The version of the book this worker answers by, as a gauge that is always 1."""
+
+    def __init__(self, version: str) -> None:
+        self.version = version
+
+    def collect(self) -> Iterator[Metric]:
+        info = GaugeMetricFamily("coldleg_book_info", "The open book; always 1.", labels=["version"])
+        info.add_metric([self.version], 1)
+        yield info
+
+
+def exposed(book: str, shared: Path | None) -> bytes:
+    """All counts in Prometheus' text format; with ``shared``, of all workers together."""
+    registry = CollectorRegistry()
+    if shared is None:
+        counts = generate_latest(REGISTRY)
+    else:
+        MultiProcessCollector(registry, path=str(shared))
+        counts = generate_latest(registry)
+    own = CollectorRegistry()
+    own.register(_BookInfo(book))
+    return counts + generate_latest(own)
