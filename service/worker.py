@@ -1,0 +1,92 @@
+"""gunicorn's threaded worker, with what it lacks for this service.
+
+- Every thread builds its engine before the first connection is accepted.
+- A request has a deadline: slow senders and slow readers cannot hold threads for ever.
+- On a graceful stop, connections that wait in the kernel's queue are still answered.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import select
+import socket
+import threading
+import time
+from typing import Any
+
+from gunicorn.workers.gthread import TConn, ThreadWorker
+
+from rules import triage
+from service.http.health import SELF_TEST
+from service.keeping_up import watched_by
+from service.watching import logs
+
+HEAD_SECONDS = 15.0  # for the request line and headers
+STALL_SECONDS = 30.0  # for the body and the answer; of a batch, for each line
+WARMING_SECONDS = 25.0
+
+
+class Worker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no types
+    """One process of the service."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.deadlines: dict[TConn, float] = {}
+
+    def run(self) -> None:
+        """Warm every thread, then take connections."""
+        expert = self.wsgi.extensions["coldleg"].expert
+        together = threading.Barrier(self.cfg.threads)
+
+        def warm() -> None:
+            with contextlib.suppress(threading.BrokenBarrierError):
+                together.wait(WARMING_SECONDS)  # so that each thread gets exactly one of these
+            triage(expert, SELF_TEST)
+
+        for done in [self.tpool.submit(warm) for _ in range(self.cfg.threads)]:
+            self.notify()
+            done.result()
+        super().run()
+
+    # --- deadlines -----------------------------------------------------------------------------------------------
+    def handle(self, conn: TConn) -> Any:
+        self.deadlines[conn] = time.monotonic() + HEAD_SECONDS
+        watched_by(lambda: self._extend(conn))
+        try:
+            return super().handle(conn)
+        finally:
+            watched_by(None)
+            self.deadlines.pop(conn, None)
+
+    def handle_request(self, req: Any, conn: TConn) -> Any:
+        self._extend(conn)
+        return super().handle_request(req, conn)
+
+    def _extend(self, conn: TConn) -> None:
+        self.deadlines[conn] = time.monotonic() + STALL_SECONDS
+
+    def murder_pending(self) -> None:
+        """Called by the main loop every second: also ends connections that are past their deadline."""
+        super().murder_pending()
+        now = time.monotonic()
+        for conn, deadline in list(self.deadlines.items()):
+            if now > deadline and self.deadlines.pop(conn, None) is not None:
+                logs.LOGGER.warning("a connection stalled and was ended")
+                with contextlib.suppress(OSError):
+                    conn.sock.shutdown(socket.SHUT_RDWR)  # wakes the thread that waits on it
+
+    # --- stopping ------------------------------------------------------------------------------------------------
+    def set_accept_enabled(self, enabled: bool) -> None:
+        super().set_accept_enabled(enabled)
+        if not enabled and not self.alive:
+            self._empty_queue()
+
+    def _empty_queue(self) -> None:
+        """Take what clients have connected already, then close at once; the kernel would reset what is left."""
+        for listener in self.sockets:
+            while select.select([listener], [], [], 0)[0]:
+                before = self.nr_conns
+                self.accept(listener)
+                if self.nr_conns == before:
+                    break  # another worker was faster
+            listener.close()
