@@ -56,6 +56,11 @@ def check_note(note: str) -> str:
 
 def fact_from_text(text: str, terms: Mapping[str, FactTerm], source: Source) -> Fact:
     """Read ``KEY=VALUE``. Raises InputError."""
+    return fact_from_mapping(mapping_from_text(text, terms), terms, source, field=text.partition("=")[0].strip())
+
+
+def mapping_from_text(text: str, terms: Mapping[str, FactTerm]) -> dict[str, Any]:
+    """``KEY=VALUE`` as a mapping, its values not yet checked. Raises InputError."""
     key, equals, value = text.partition("=")
     if not equals or not key.strip() or not value.strip():
         message = "write NAME=VALUE, for example display=lit, surface.heat@left_front=none, volts@L1-L2/loaded=1.2 V"
@@ -67,7 +72,7 @@ def fact_from_text(text: str, terms: Mapping[str, FactTerm], source: Source) -> 
     if place is not None:
         term = terms.get(fact)
         given["between" if term is not None and term.place == "meter" else "where"] = place
-    return fact_from_mapping(given, terms, source, field=key.strip())
+    return given
 
 
 def facts_from_list(given: Any, terms: Mapping[str, FactTerm], source: Source) -> list[Fact]:
@@ -172,7 +177,9 @@ class _Reader:
         place = re.sub(r"[\s-]+", "_", str(raw).strip().lower())
         place = _SHORT_PLACES.get(place, place)
         if not re.fullmatch(r"[a-z0-9_]{1,40}", place):
-            self.wrong("where", f"{_short(raw)} is no place; write a unit such as left_front, or all, others or unnamed")
+            self.wrong(
+                "where", f"{_short(raw)} is no place; write a unit such as left_front, or all, others or unnamed"
+            )
         return place
 
     def between(self) -> str | None:
@@ -185,7 +192,8 @@ class _Reader:
             if points in self.term.between:
                 return points
         self.wrong(
-            "between", f"{_short(raw or 'nothing')} is no pair of meter points; write one of {', '.join(self.term.between)}"
+            "between",
+            f"{_short(raw or 'nothing')} is no pair of meter points; write one of {', '.join(self.term.between)}",
         )
         return None
 
@@ -235,9 +243,9 @@ class _Reader:
             return 0.0
         least, most = self.term.least, self.term.most
         if (least is not None and number < least) or (most is not None and number > most):
-            self.wrong(
-                "value", f"{str(value)[:LONGEST_QUOTE]} is outside what can be read; write a number from {least:g} to {most:g} {wanted}"
-            )
+            shown = str(value)[:LONGEST_QUOTE]
+            message = f"{shown} is outside what can be read; write a number from {least:g} to {most:g} {wanted}"
+            self.wrong("value", message)
         return number
 
 

@@ -9,7 +9,7 @@ from werkzeug.exceptions import HTTPException
 from rules import Expert, InputError
 from service.http import batch, catalogue, docs, guards, health, readings, refusing, spec, triage
 from service.http.context import House
-from service.problems import Refusal
+from service.problems import RefusedError
 from service.settings import Settings
 
 ROUTES = (triage.blp, batch.blp, readings.blp, catalogue.blp, health.blp, docs.blp)
@@ -22,7 +22,7 @@ class _Api(Api):  # type: ignore[misc]  # flask-smorest has no types
 
     def _register_error_handlers(self) -> None:
         self._app.register_error_handler(HTTPException, refusing.on_http_exception)
-        self._app.register_error_handler(Refusal, refusing.on_refusal)
+        self._app.register_error_handler(RefusedError, refusing.on_refusal)
         self._app.register_error_handler(InputError, refusing.on_input_error)
 
 

@@ -38,6 +38,7 @@ def main() -> None:
 @click.option("--appliance", metavar="NAME|FILE", help="A configuration of the book, or a YAML or JSON file.")
 @click.option("--explain", is_flag=True, help="Every reason, bits for each fact, rules that nearly fired.")
 @click.option("--json", "as_json", is_flag=True, help="The answer as JSON.")
+@click.option("--server", metavar="URL", help="Ask a running service; its key, if it wants one, in COLDLEG_KEY.")
 @book_option
 def triage_command(
     text: str | None,
@@ -45,10 +46,19 @@ def triage_command(
     role: Role,
     appliance: str | None,
     explain: bool,
-    as_json: bool,
     book: Path | None,
+    **shown: Any,
 ) -> None:
     """Triage one call: TEXT is the note (- reads it from standard input), --fact adds what is known for sure."""
+    as_json, server = shown["as_json"], shown["server"]
+    if server is not None:
+        from service.remote import Question, ask
+
+        if book is not None:
+            refuse(InputError([Problem("--book", "the service has its own book; leave --book or --server out")]))
+        note = _standard_input() if text == "-" else text
+        click.echo(ask(server, Question(note, facts, role, appliance, "full" if explain else "brief"), as_json=as_json))
+        return
     expert = opened(book)
     try:
         enquiry = _enquiry(expert, text, facts, role, appliance, explain)
@@ -123,7 +133,9 @@ def facts_command(name: str | None, book: Path | None) -> None:
 @click.option("--allow-host", "hosts", multiple=True, metavar="NAME", help="A further name for the Host header.")
 @click.option("--record", type=click.Path(dir_okay=False, path_type=Path), help="Keep every decision in this file.")
 @click.option("--record-notes", is_flag=True, help="Keep what callers said, too; personal data.")
-@click.option("--log-level", default="info", show_default=True, type=click.Choice(("debug", "info", "warning", "error")))
+@click.option(
+    "--log-level", default="info", show_default=True, type=click.Choice(("debug", "info", "warning", "error"))
+)
 @keys_option
 @book_option
 def serve_command(
@@ -133,7 +145,9 @@ def serve_command(
     from service.serving import NotLoopbackError, Serving, serve
 
     try:
-        serve(lambda: open_book(book), Serving(keys=keys_file or default_file(), hosts=hosts, records=record, **options))
+        serve(
+            lambda: open_book(book), Serving(keys=keys_file or default_file(), hosts=hosts, records=record, **options)
+        )
     except NotLoopbackError as error:
         refuse(InputError([Problem("--host", str(error))]))
     except InputError as error:

@@ -9,6 +9,7 @@ from rules.answer import Triage
 from service.dumping import Dump
 from service.settings import Settings
 from service.watching import logs, metrics
+from service.watching.records import made
 
 
 def decide(expert: Expert, enquiry: Enquiry, settings: Settings, dump: Dump, request_id: str | None) -> Triage:
@@ -22,7 +23,9 @@ def decide(expert: Expert, enquiry: Enquiry, settings: Settings, dump: Dump, req
     metrics.decided(answer, outcome_of(answer), took)
     if settings.recorder is not None:
         try:
-            settings.recorder.keep(enquiry, answer, dump, request_id=request_id, seconds=took)
+            own = enquiry.appliance is not None and enquiry.appliance not in expert.book.appliances.values()
+            record = made(enquiry, answer, dump, request_id=request_id, seconds=took)
+            settings.recorder.keep(record, own_appliance=own)
         except OSError as error:
             logs.LOGGER.error("a decision could not be recorded", exc_info=error)
     return answer

@@ -116,13 +116,14 @@ def _value(name: str, parameter: click.Parameter, given: Any) -> Any:
         return _quantity(field, parameter.type, given)
     if isinstance(parameter.type, click.Choice):
         return _choice(field, parameter.type, given)
-    if parameter.type is click.BOOL:
-        return _typed(field, given, bool, "write true or false")
-    if parameter.type is click.INT:
-        return _typed(field, given, int, "write a whole number")
-    if parameter.type is click.FLOAT:
-        return float(_typed(field, given, (int, float), "write a number"))
-    return _typed(field, given, str, "write text")
+    return _typed(field, given, *_PLAIN.get(parameter.type, (str, "write text")))
+
+
+_PLAIN: dict[click.ParamType[Any], tuple[Any, str]] = {
+    click.BOOL: (bool, "write true or false"),
+    click.INT: (int, "write a whole number"),
+    click.FLOAT: ((int, float), "write a number"),
+}
 
 
 def _quantity(field: str, wanted: Quantity, given: Any) -> float:
@@ -140,6 +141,8 @@ def _choice(field: str, wanted: click.Choice[Any], given: Any) -> str:
 
 
 def _typed(field: str, given: Any, kind: Any, message: str) -> Any:
+    if kind is int and isinstance(given, float) and given.is_integer():
+        given = int(given)
     if not isinstance(given, kind) or (isinstance(given, bool) and kind is not bool):
         raise InputError([Problem(field, message)])
     if isinstance(given, int) and given.bit_length() > MOST_BITS:

@@ -1,7 +1,8 @@
 """API keys: made at random, kept as a hash, compared in constant time.
 
-A key is ``coldleg_<id>_<secret>`` with 256 random bits in the secret, so that a plain SHA-256 is as hard to turn back as
-the secret is to guess; stretching it, as for a password, would only slow down every request. The file holds no secret.
+A key is ``coldleg_<id>_<secret>`` with 256 random bits in the secret, so that a plain SHA-256 is as hard to turn back
+as the secret is to guess; stretching it, as for a password, would only slow down every request. The file holds no
+secret.
 """
 
 from __future__ import annotations

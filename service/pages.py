@@ -1,4 +1,4 @@
-"""Where the committed pages are: beside the program in a checkout, under the interpreter's share folder if installed."""
+"""Where the committed pages are: beside the program in a checkout, in the share folder if installed."""
 
 from __future__ import annotations
 

@@ -53,7 +53,7 @@ BY_STATUS = {kind.status: kind for kind in reversed(KINDS.values())}
 SEE_ERRORS = "See errors: each names a field and what to write instead."
 
 
-class Refusal(Exception):
+class RefusedError(Exception):
     """Ends a request with a problem. ``errors`` are as they stand in the body of the response."""
 
     def __init__(

@@ -10,7 +10,6 @@ from rules import BookError, Enquiry, Expert, Fact, InputError, load_appliance, 
 from rules.bookkeeping.types import Appliance
 from rules.bookkeeping.yamlsource import YamlSource
 from service.schemas import triage_dump
-from service.watching.records import MASK
 
 SHARE = 0.01  # probabilities that differ by less are the same answer
 
@@ -31,14 +30,16 @@ def replay(expert: Expert, record: Mapping[str, Any], line: int) -> Replayed:
 
     A masked note is replaced by the facts that were read from it. Raises KeyError or TypeError for what is no record.
     """
-    masked = record["input"]["note"] == MASK
+    masked = "/input/note" in record["masked"]
     before = parts(record["result"], record["fired"])
     try:
         answer = triage(expert, _enquiry(expert, record, masked))
         now = parts(triage_dump(expert.book.facts)(answer), list(answer.fired))
     except (InputError, BookError) as error:
         return _replayed(record, line, masked, {"answered": ("yes", f"no: {error}")})
-    return _replayed(record, line, masked, {name: (was, now[name]) for name, was in before.items() if _differ(was, now[name])})
+    return _replayed(
+        record, line, masked, {name: (was, now[name]) for name, was in before.items() if _differ(was, now[name])}
+    )
 
 
 def _replayed(record: Mapping[str, Any], line: int, masked: bool, changes: Mapping[str, tuple[Any, Any]]) -> Replayed:

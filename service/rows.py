@@ -15,9 +15,9 @@ from typing import Any
 from rules import Enquiry, Expert, InputError, Problem, triage
 from rules.answer import Triage
 from service.dumping import Dump
-from service.problems import KINDS, body_of, unusable
 from service.intake import enquiry_from_json
 from service.pointers import located
+from service.problems import KINDS, body_of, unusable
 from service.schemas import triage_dump
 from service.strictjson import NotJsonError, parse
 from service.watching import logs
@@ -59,7 +59,7 @@ def answer_row(
         row["error"] = body_of(KINDS["malformed-json"], f"{error}.")
     except InputError as error:
         row["error"] = unusable(error.problems)
-    except Exception as error:  # noqa: BLE001  # one bad line must not end the batch
+    except Exception as error:  # one bad line must not end the batch
         logs.LOGGER.error("a line of a batch failed", exc_info=error)
         row["error"] = body_of(KINDS["internal-error"], "The failure is here, not in the line; see the log.")
     return row

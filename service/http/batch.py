@@ -1,7 +1,7 @@
 """``POST /v1/triage/batch``: lines in, lines out, one at a time.
 
-The next line is read when the answer to the last has been handed to the connection: a slow reader slows the reading, and
-memory holds one line whatever the length of the batch.
+The next line is read when the answer to the last has been handed to the connection: a slow reader slows the reading,
+and memory holds one line whatever the length of the batch.
 """
 
 from __future__ import annotations
@@ -70,7 +70,9 @@ def _rows(inside: House, lines: Iterator[tuple[int, bytes]], request_id: str) ->
             keeps_up()
     except OSError:
         # The client has stopped sending: the closing line stays away, which tells it so.
-        logs.LOGGER.warning("a batch was cut off", extra={"told": {"request_id": request_id, "lines": tally.ok + tally.failed}})
+        logs.LOGGER.warning(
+            "a batch was cut off", extra={"told": {"request_id": request_id, "lines": tally.ok + tally.failed}}
+        )
         return
     yield json_text(tally.closing(inside.expert.book.version))
 

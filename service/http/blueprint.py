@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any, TypeVar
+from typing import Any, NoReturn, TypeVar, cast
 
 import flask_smorest
 from flask import Request, request
@@ -13,7 +13,7 @@ from webargs.flaskparser import FlaskParser
 
 from rules.bookkeeping.yamlsource import nearest
 from service.http.context import JSON, PROBLEM
-from service.problems import KINDS, SEE_ERRORS, Refusal
+from service.problems import KINDS, SEE_ERRORS, RefusedError
 from service.strictjson import NotJsonError, parse, shown
 
 View = TypeVar("View", bound=Callable[..., Any])
@@ -35,11 +35,15 @@ class Terms:
 class QueryParser(FlaskParser):
     """Query arguments by a marshmallow schema; unknown ones are refused with the nearest name."""
 
-    DEFAULT_UNKNOWN_BY_LOCATION = {**FlaskParser.DEFAULT_UNKNOWN_BY_LOCATION, "query": RAISE}
-
     def handle_error(
-        self, error: ValidationError, req: Request, schema: Schema, *, error_status_code: int | None, error_headers: Any
-    ) -> Any:
+        self,
+        error: ValidationError,
+        req: Request,  # noqa: ARG002
+        schema: Schema,
+        *,
+        error_status_code: int | None,  # noqa: ARG002
+        error_headers: Mapping[str, str] | None,  # noqa: ARG002
+    ) -> NoReturn:
         messages: Any = error.messages
         names = [field.data_key or name for name, field in schema.fields.items()]
         errors = []
@@ -48,15 +52,15 @@ class QueryParser(FlaskParser):
             if text == "Unknown field.":
                 text = f"no such parameter{nearest(name[:60], names)}; this route takes {', '.join(names)}"
             errors.append({"parameter": shown(str(name)), "detail": text})
-        raise Refusal("unusable-input", SEE_ERRORS, errors) from error
+        raise RefusedError("unusable-input", SEE_ERRORS, errors) from error
 
 
-class Blueprint(flask_smorest.Blueprint):
+class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]  # flask-smorest has no types
     """Routes whose terms are enforced by :mod:`service.http.guards` and documented from the same place."""
 
-    ARGUMENTS_PARSER = QueryParser()
+    ARGUMENTS_PARSER = QueryParser(unknown=RAISE)
 
-    def route(self, rule: str, *, terms: Terms = Terms(), **options: Any) -> Callable[[View], View]:  # noqa: B008
+    def route(self, rule: str, *, terms: Terms = Terms(), **options: Any) -> Callable[[View], View]:
         slugs = ALWAYS + (WITH_BODY if terms.takes else ()) + (WITH_KEY if terms.scope else ())
         if "<" in rule:
             slugs += ("not-found",)
@@ -64,7 +68,7 @@ class Blueprint(flask_smorest.Blueprint):
             slugs += ("unusable-input",)
 
         def decorator(view: View) -> View:
-            documented = self.doc(
+            documented: Any = self.doc(
                 responses={str(KINDS[slug].status): problem_response(KINDS[slug].status) for slug in slugs},
                 **({"security": [{"key": []}, {}], "x-scope": terms.scope} if terms.scope else {"security": []}),
             )(view)
@@ -73,6 +77,17 @@ class Blueprint(flask_smorest.Blueprint):
             return view
 
         return decorator
+
+    # flask-smorest's own decorators, with types.
+    def arguments(self, schema: type[Schema], **options: Any) -> Callable[[View], View]:
+        return cast(Callable[[View], View], super().arguments(schema, **options))
+
+    def response(self, status_code: int, schema: Any = None, **options: Any) -> Callable[[View], View]:
+        return cast(Callable[[View], View], super().response(status_code, schema, **options))
+
+    @staticmethod
+    def doc(**described: Any) -> Callable[[View], View]:
+        return cast(Callable[[View], View], flask_smorest.Blueprint.doc(**described))
 
 
 def problem_response(status: int) -> dict[str, Any]:
@@ -91,8 +106,8 @@ def body_doc(schema: Any, media_type: str, examples: dict[str, Any]) -> dict[str
 
 
 def read_json() -> Any:
-    """The request's JSON. Raises Refusal for a body that is none."""
+    """The request's JSON. Raises RefusedError for a body that is none."""
     try:
         return parse(request.get_data(cache=False))
     except NotJsonError as error:
-        raise Refusal("malformed-json", f"{error}. Write for example {{\"note\": \"oven is dead\"}}.") from error
+        raise RefusedError("malformed-json", f'{error}. Write for example {{"note": "oven is dead"}}.') from error

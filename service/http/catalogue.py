@@ -22,8 +22,8 @@ from rules.bookkeeping.yamlsource import nearest
 from service.http import entries
 from service.http.blueprint import Blueprint, Terms
 from service.http.context import house, reply
-from service.problems import SEE_ERRORS, Refusal
 from service.http.requests import told
+from service.problems import SEE_ERRORS, RefusedError
 from service.strictjson import shown
 
 blp = Blueprint("book", __name__, description="What the open book holds.")
@@ -65,13 +65,13 @@ class _Family:
         self, name: str, one: str, schema: type[Schema], make: Callable[[Any, Expert], dict[str, Any]], kept: str
     ) -> None:
         self.name, self.one, self.schema, self.make, self.kept = name, one, schema, make, kept
-        page = {
+        page: dict[str, fields.Field[Any]] = {
             "book": fields.String(metadata=told("Version of the book: a content hash.")),
             "items": fields.List(fields.Nested(schema), metadata=told("In the book's order.")),
             "next": fields.String(allow_none=True, metadata=told("Address of the next page; null on the last.")),
         }
         self.page_schema = Schema.from_dict(page, name=f"{schema.__name__.removesuffix('EntrySchema')}PageSchema")
-        single = {
+        single: dict[str, fields.Field[Any]] = {
             "book": fields.String(metadata=told("Version of the book: a content hash.")),
             "item": fields.Nested(schema),
         }
@@ -100,7 +100,7 @@ class _Family:
             hint = nearest(name[:60], known)
             detail = f"The book has no {self.one} {shown(name)!r}{hint}"
             errors = [{"parameter": self.one, "detail": f"GET /v1/{self.name} lists them"}]
-            raise Refusal("not-found", detail + ("" if hint else "."), errors)
+            raise RefusedError("not-found", detail + ("" if hint else "."), errors)
         if (held := _held()) is not None:
             return held
         return _tagged(reply({"book": expert.book.version, "item": self.make(known[name], expert)}))
@@ -110,7 +110,13 @@ FAMILIES = (
     _Family(
         "vocabulary", "fact", entries.VocabularyEntrySchema, lambda e, _: entries.vocabulary_entry(e), kept="facts"
     ),
-    _Family("appliances", "appliance", entries.ApplianceEntrySchema, lambda e, _: entries.appliance_entry(e), kept="appliances"),
+    _Family(
+        "appliances",
+        "appliance",
+        entries.ApplianceEntrySchema,
+        lambda e, _: entries.appliance_entry(e),
+        kept="appliances",
+    ),
     _Family("faults", "fault", entries.FaultEntrySchema, lambda e, _: entries.fault_entry(e), kept="faults"),
     _Family("tests", "test", entries.TestEntrySchema, lambda e, _: entries.test_entry(e), kept="tests"),
     _Family("rules", "rule", entries.RuleEntrySchema, lambda e, x: entries.rule_entry(e, x.book), kept="rules"),
@@ -186,4 +192,4 @@ def _position(cursor: str | None, name: str, book: str, entries_known: int) -> i
     if good and of_book == book.partition(":")[2][:12]:
         return int(position)
     wrong = f"belongs to another book; {told_how}" if good else f"was not made by this route; {told_how}"
-    raise Refusal("unusable-input", SEE_ERRORS, [{"parameter": "cursor", "detail": wrong}])
+    raise RefusedError("unusable-input", SEE_ERRORS, [{"parameter": "cursor", "detail": wrong}])

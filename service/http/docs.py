@@ -13,7 +13,7 @@ from service.http.catalogue import CONDITION, ETAG_DOC, NOT_MODIFIED
 from service.http.context import HTML, reply
 from service.http.spec import document
 from service.pages import page
-from service.problems import KINDS, Refusal
+from service.problems import KINDS, RefusedError
 from service.strictjson import shown
 
 blp = Blueprint("contract", __name__, description="This document, and pages about it.")
@@ -53,7 +53,7 @@ def problem_page(name: str) -> Response:
     text = page("problems", name) if name in KINDS else None
     if text is None:
         known = f"there are {', '.join(KINDS)}"
-        raise Refusal("not-found", f"No problem type {shown(name)!r}.", [{"parameter": "name", "detail": known}])
+        raise RefusedError("not-found", f"No problem type {shown(name)!r}.", [{"parameter": "name", "detail": known}])
     return _kept(Response(markup.page(name, markup.from_markdown(text)), content_type=HTML_UTF8))
 
 

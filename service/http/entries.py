@@ -86,7 +86,9 @@ class FaultEntrySchema(Schema):
     fault = _text("Its id.")
     title = _text("In words.")
     place = _text("none, or surface: it belongs to a unit.")
-    only = fields.Dict(
+    only_ = fields.Dict(
+        data_key="only",
+        attribute="only",
         keys=fields.String(),
         values=fields.List(fields.String()),
         metadata=told("What an appliance must have for it: trait to words."),

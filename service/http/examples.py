@@ -29,7 +29,8 @@ TRIAGE: dict[str, Any] = {
     },
 }
 BATCH: dict[str, Any] = {
-    "two_calls": '{"id": "T-1001", "note": "left front burner is dead"}\n{"id": "T-1002", "note": "sparks from the oven"}\n'
+    "two_calls": '{"id": "T-1001", "note": "left front burner is dead"}\n'
+    '{"id": "T-1002", "note": "sparks from the oven"}\n'
 }
 EXPECTED: dict[str, Any] = {
     "one_pair": {"at": "L1-L2", "while": "loaded", "reading": "118 V"},

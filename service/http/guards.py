@@ -12,8 +12,8 @@ from flask import Flask, Response, g, request
 from rules.bookkeeping.yamlsource import nearest
 from service.http.blueprint import Terms
 from service.http.context import NDJSON, Marks, house, marks, new_id
-from service.problems import SEE_ERRORS, Refusal
 from service.keys import KeyRecord
+from service.problems import SEE_ERRORS, RefusedError
 from service.settings import Settings
 from service.strictjson import shown
 from service.watching import logs, metrics
@@ -88,7 +88,7 @@ def _check_host(settings: Settings) -> None:
     if name in settings.hosts or (settings.any_address and _is_address(name)):
         return
     known = ", ".join(settings.hosts)
-    raise Refusal(
+    raise RefusedError(
         "wrong-host",
         f"Host {shown(given or '')!r} is not served here.",
         [{"header": "Host", "detail": f"write one of {known}; coldleg serve --allow-host adds a name"}],
@@ -109,12 +109,12 @@ def _check_key(settings: Settings, scope: str) -> None:
     record = settings.keys.find(found[1]) if found and settings.keys else None
     if record is None:
         detail = "Send Authorization: Bearer and a key made with: coldleg keys add."
-        raise Refusal("key-needed", detail, headers={"WWW-Authenticate": 'Bearer realm="coldleg"'})
+        raise RefusedError("key-needed", detail, headers={"WWW-Authenticate": 'Bearer realm="coldleg"'})
     marks().key = record.key
     if scope not in record.scopes:
         detail = f"This route needs the scope {scope}; the key has {', '.join(record.scopes)}."
         challenge = f'Bearer realm="coldleg", error="insufficient_scope", scope="{scope}"'
-        raise Refusal("key-not-enough", detail, headers={"WWW-Authenticate": challenge})
+        raise RefusedError("key-not-enough", detail, headers={"WWW-Authenticate": challenge})
     _check_rate(settings, record)
 
 
@@ -123,12 +123,12 @@ def _check_rate(settings: Settings, record: KeyRecord) -> None:
     if wait > 0:
         seconds = str(int(wait) + 1)
         detail = f"The key allows {record.per_minute} requests a minute; try again in {seconds} s."
-        raise Refusal("too-many-requests", detail, headers={"Retry-After": seconds})
+        raise RefusedError("too-many-requests", detail, headers={"Retry-After": seconds})
 
 
 def _check_accept(terms: Terms) -> None:
     if "Accept" in request.headers and not request.accept_mimetypes[terms.gives]:
-        raise Refusal(
+        raise RefusedError(
             "not-acceptable",
             f"This route makes {terms.gives}.",
             [{"header": "Accept", "detail": f"write {terms.gives} or leave it out"}],
@@ -145,7 +145,7 @@ def _check_query(terms: Terms) -> None:
         elif len(request.args.getlist(name)) > 1:
             errors.append({"parameter": name, "detail": "given twice; keep one"})
     if errors:
-        raise Refusal("unusable-input", SEE_ERRORS, errors)
+        raise RefusedError("unusable-input", SEE_ERRORS, errors)
 
 
 def _check_content(takes: str) -> None:
@@ -161,7 +161,7 @@ def _check_content(takes: str) -> None:
     if problem:
         headers = {"Accept": takes, "Accept-Encoding": "identity"}
         errors = [{"header": problem[0], "detail": problem[1]}]
-        raise Refusal("unsupported-media-type", f"This route reads {takes} in UTF-8.", errors, headers)
+        raise RefusedError("unsupported-media-type", f"This route reads {takes} in UTF-8.", errors, headers)
 
 
 def _after(response: Response) -> Response:

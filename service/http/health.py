@@ -9,7 +9,7 @@ from rules import Enquiry, triage
 from service.http.blueprint import Blueprint, Terms
 from service.http.context import TEXT, house, reply
 from service.http.requests import told
-from service.problems import Refusal
+from service.problems import RefusedError
 from service.watching import logs, metrics
 
 blp = Blueprint("health", __name__, description="Alive, ready, counts.")
@@ -45,7 +45,7 @@ def readyz() -> Response:
         triage(expert, SELF_TEST)
     except Exception as error:
         logs.LOGGER.error("the self-test failed", exc_info=error)
-        raise Refusal("not-ready", "The self-test fails; see the log.") from error
+        raise RefusedError("not-ready", "The self-test fails; see the log.") from error
     return reply({"ready": True, "book": expert.book.version})
 
 

@@ -9,6 +9,7 @@ from marshmallow import Schema, ValidationError, fields
 
 from rules import InputError, Problem
 from rules.bookkeeping.yamlsource import nearest
+from service.plain_types import wrong_types
 from service.pointers import join
 from service.strictjson import shown
 
@@ -24,10 +25,15 @@ _SAID = {
 
 def load(schema: Schema, data: Any) -> dict[str, Any]:
     """The body's fields. Raises InputError with a problem for each wrong one."""
+    wrong = list(wrong_types(schema, data))
     try:
         loaded: dict[str, Any] = schema.load(data)
     except ValidationError as error:
-        raise InputError(list(_problems(error.messages, (), schema))) from error
+        told = {problem.field for problem in wrong}
+        more = [problem for problem in _problems(error.messages, (), schema) if problem.field not in told]
+        raise InputError([*wrong, *more]) from error
+    if wrong:
+        raise InputError(wrong)
     return loaded
 
 

@@ -9,8 +9,9 @@ from typing import Any
 
 from markupsafe import Markup, escape
 
-STYLE = """body{font:16px/1.5 system-ui,sans-serif;max-width:60rem;margin:0 auto;padding:1rem;color:#222;background:#fff}
-h1{font-size:1.6rem}h2{border-top:1px solid #ccc;padding-top:1rem}code,pre{font-family:ui-monospace,monospace;font-size:.9em}
+STYLE = """body{font:16px/1.5 system-ui,sans-serif;max-width:60rem;margin:0 auto;padding:1rem}
+body{color:#222;background:#fff}h1{font-size:1.6rem}h2{border-top:1px solid #ccc;padding-top:1rem}
+code,pre{font-family:ui-monospace,monospace;font-size:.9em}
 pre{background:#f4f4f2;padding:.7rem;overflow-x:auto}table{border-collapse:collapse;width:100%}
 td,th{border-bottom:1px solid #ddd;padding:.25rem .5rem;text-align:left;vertical-align:top}
 .method{font-weight:bold;color:#0b5394}nav a{margin-right:1rem}
@@ -83,7 +84,10 @@ def _operation(path: str, method: str, told: dict[str, Any]) -> Markup:
     head = Markup('<h2 id="{}"><span class="method">{}</span> <code>{}</code></h2><p>{}</p>').format(
         told["operationId"], method.upper(), path, _inline(told.get("description") or told.get("summary", ""))
     )
-    rows = [(p["in"], p["name"], p.get("description") or p["schema"].get("description", "")) for p in told.get("parameters", ())]
+    rows = [
+        (p["in"], p["name"], p.get("description") or p["schema"].get("description", ""))
+        for p in told.get("parameters", ())
+    ]
     body = told.get("requestBody", {}).get("content", {})
     parts = [head, _table(("in", "parameter", ""), rows)]
     for media_type, content in body.items():
@@ -92,7 +96,10 @@ def _operation(path: str, method: str, told: dict[str, Any]) -> Markup:
             value = example["value"]
             text = value if isinstance(value, str) else json.dumps(value, indent=1, ensure_ascii=False)
             parts.append(Markup("<p>{}</p><pre>{}</pre>").format(name.replace("_", " "), text))
-    answers = [(status, ", ".join(r.get("content", {})), _inline(r.get("description", ""))) for status, r in told["responses"].items()]
+    answers = [
+        (status, ", ".join(r.get("content", {})), _inline(r.get("description", "")))
+        for status, r in told["responses"].items()
+    ]
     return Markup("").join([*parts, _table(("status", "media type", ""), answers)])
 
 

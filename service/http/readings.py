@@ -57,7 +57,9 @@ class VerdictSchema(Schema):
     """What one value is worth."""
 
     what = fields.String(metadata=told("The value in words."))
-    value = fields.Raw(metadata=told("In unit; OL is an open line.", oneOf=[{"type": ["number", "null"]}, {"const": "OL"}]))
+    value = fields.Raw(
+        metadata=told("In unit; OL is an open line.", oneOf=[{"type": ["number", "null"]}, {"const": "OL"}])
+    )
     unit = fields.String(metadata=told("Of value and band."))
     band = fields.List(
         fields.Float(allow_none=True),
@@ -127,7 +129,11 @@ def judge() -> Response:
     data = read_json()
     if not isinstance(data, dict):
         raise InputError([Problem("", 'write a JSON object, for example {"kind": "element", "values": {}}')])
-    extra = [Problem(join(name), f"no such field{nearest(name[:60], PARTS)}; write kind and values") for name in data if name not in PARTS]
+    extra = [
+        Problem(join(name), f"no such field{nearest(name[:60], PARTS)}; write kind and values")
+        for name in data
+        if name not in PARTS
+    ]
     if extra:
         raise InputError(extra)
     verdicts = judged(data.get("kind"), data.get("values"))

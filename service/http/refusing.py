@@ -11,7 +11,7 @@ from werkzeug.exceptions import HTTPException, InternalServerError
 
 from rules import InputError
 from service.http.context import PROBLEM, marks, reply
-from service.problems import BY_STATUS, Kind, Refusal, body_of, unusable
+from service.problems import BY_STATUS, Kind, RefusedError, body_of, unusable
 from service.watching import logs
 
 
@@ -23,7 +23,7 @@ def respond(body: dict[str, Any], headers: Mapping[str, str] | None = None) -> R
     return response
 
 
-def on_refusal(error: Refusal) -> Response:
+def on_refusal(error: RefusedError) -> Response:
     return respond(body_of(error.kind, error.detail, error.errors), error.headers)
 
 
@@ -35,7 +35,8 @@ def on_http_exception(error: HTTPException) -> Response:
     """Flask's and werkzeug's own refusals; their headers (Allow, ...) are kept, their HTML is not."""
     status = error.code or 500
     if isinstance(error, InternalServerError) and error.original_exception is not None:
-        logs.failed(marks(), request.path[:100], error.original_exception)
+        route = request.url_rule.rule if request.url_rule is not None else "none"
+        logs.failed(marks(), route, error.original_exception)
     kind = BY_STATUS.get(status) or Kind("malformed-request", status, error.name)
     kept = {name: value for name, value in error.get_headers() if name.lower() in ("allow", "retry-after")}
     return respond(body_of(kind, _detail(kind, error, kept)), kept)

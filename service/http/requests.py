@@ -146,7 +146,9 @@ class ExpectedRequestSchema(Strict):
         load_default="idle",
         metadata=told("State of the appliance: idle, loaded, bake, high left_front, ... A wrong one is told them all."),
     )
-    meter = fields.String(validate=validate.OneOf(tuple(METERS), error="write one of {choices}"), load_default="digital")
+    meter = fields.String(
+        validate=validate.OneOf(tuple(METERS), error="write one of {choices}"), load_default="digital"
+    )
     lifted = fields.Boolean(
         load_default=True,
         truthy={True},

@@ -11,6 +11,7 @@ from flask import Flask
 from flask_smorest import Api
 from marshmallow import RAISE, Schema, fields
 
+from service.http import words
 from service.http.requests import ApplianceGivenSchema, told
 from service.judging import LOG, Kind, kinds
 from service.reading_cli import Quantity
@@ -98,11 +99,27 @@ def _cleaned(spec: dict[str, Any]) -> dict[str, Any]:
         for operation in methods.values():
             if isinstance(operation, dict):
                 operation.get("responses", {}).pop("default", None)
-    spec["components"].pop("responses", None)
-    spec["components"].pop("parameters", None)
-    spec["components"].pop("headers", None)
-    spec["components"]["schemas"].pop("Error1", None)
-    return cast(dict[str, Any], _plain(spec))
+    for unused in ("responses", "parameters", "headers"):
+        spec["components"].pop(unused, None)
+    spec["components"]["schemas"].pop("PaginationMetadata", None)
+    made = cast(dict[str, Any], _plain(spec))
+    words.put_in(made["components"]["schemas"], _named_in_requests(made))
+    return made
+
+
+def _named_in_requests(spec: dict[str, Any]) -> set[str]:
+    """Schemas that a request's body is made of."""
+    schemas = spec["components"]["schemas"]
+    found: set[str] = set()
+    waiting: list[Any] = [op.get("requestBody") for methods in spec["paths"].values() for op in methods.values()]
+    while waiting:
+        value = waiting.pop()
+        name = value["$ref"].rpartition("/")[2] if isinstance(value, dict) and "$ref" in value else None
+        if name is not None and name not in found:
+            found.add(name)
+            waiting.append(schemas[name])
+        waiting += value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
+    return found
 
 
 def _plain(value: Any) -> Any:
@@ -138,12 +155,14 @@ def _judged_request(kind: Kind) -> dict[str, Any]:
 
 def _parameter(name: str, parameter: click.Parameter) -> dict[str, Any]:
     about = getattr(parameter, "help", None) or name.replace("_", " ")
+    null = [] if parameter.required else ["null"]
     if name == LOG:
         return {"type": "string", "description": "The log as CSV text: time and temperature."}
     if isinstance(parameter.type, Quantity):
         bare = "the number alone will do" if parameter.type.bare_ok else "as text with its unit"
-        return {"type": ["string", "number", "null"], "description": f"{about} A reading in {parameter.type.unit}, {bare}."}
+        kinds_taken = ["string", "number"] if parameter.type.bare_ok else ["string"]
+        return {"type": kinds_taken + null, "description": f"{about} A reading in {parameter.type.unit}, {bare}."}
     if isinstance(parameter.type, click.Choice):
-        return {"enum": [*map(str, parameter.type.choices), None], "description": about}
+        return {"enum": [*map(str, parameter.type.choices), *([None] if null else [])], "description": about}
     plain = {click.BOOL: "boolean", click.INT: "integer", click.FLOAT: "number"}.get(parameter.type, "string")
-    return {"type": [plain, "null"], "description": about}
+    return {"type": [plain, *null], "description": about}

@@ -69,7 +69,7 @@ def exposed(book: str, shared: Path | None) -> bytes:
     if shared is None:
         counts = generate_latest(REGISTRY)
     else:
-        MultiProcessCollector(registry, path=str(shared))
+        MultiProcessCollector(registry, path=str(shared))  # type: ignore[no-untyped-call]
         counts = generate_latest(registry)
     own = CollectorRegistry()
     own.register(_BookInfo(book))

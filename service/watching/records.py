@@ -35,11 +35,10 @@ class Recorder:
     kept: int = KEPT
     _threads: threading.Lock = field(default_factory=threading.Lock)
 
-    def keep(self, enquiry: Enquiry, answer: Triage, dump: Dump, *, request_id: str | None, seconds: float) -> None:
-        """Write down one decision. Raises OSError if the file cannot be written."""
-        record = made(enquiry, answer, dump, request_id=request_id, seconds=seconds)
+    def keep(self, record: dict[str, Any], *, own_appliance: bool) -> None:
+        """Write down one decision, masked here. Raises OSError if the file cannot be written."""
         if not self.notes:
-            mask(record)
+            mask(record, own_appliance=own_appliance)
         self._append((json.dumps(record, ensure_ascii=False, separators=(",", ":")) + "\n").encode("utf-8"))
 
     def _append(self, line: bytes) -> None:
@@ -95,9 +94,12 @@ def made(enquiry: Enquiry, answer: Triage, dump: Dump, *, request_id: str | None
     }
 
 
-def mask(record: dict[str, Any]) -> None:
-    """Put a word in the place of everything a caller said, and list where."""
+def mask(record: dict[str, Any], *, own_appliance: bool) -> None:
+    """Put a word in the place of everything a caller may have said in words of its own, and list where."""
     masked: list[str] = record["masked"]
+    for part in ("input", "result") if own_appliance else ():
+        record[part]["appliance"] |= {"appliance": MASK, "title": MASK}
+        masked += [f"/{part}/appliance/appliance", f"/{part}/appliance/title"]
     if record["input"]["note"] is not None:
         record["input"]["note"] = MASK
         masked.append("/input/note")
@@ -112,7 +114,9 @@ def mask(record: dict[str, Any]) -> None:
 
 def _fact(fact: Any) -> dict[str, Any]:
     """A fact as a record keeps it: its own fields, an open line as OL."""
-    kept = {name: getattr(fact, name) for name in ("fact", "value", "where", "between", "during", "source", "certainty")}
+    kept = {
+        name: getattr(fact, name) for name in ("fact", "value", "where", "between", "during", "source", "certainty")
+    }
     if kept["value"] == float("inf"):
         kept["value"] = "OL"
     return kept

@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -18,7 +19,7 @@ from flask.testing import FlaskClient
 from rules import Expert
 from service.app import create_app
 from service.cli import main
-from service.serving import NotLoopbackError, serve
+from service.serving import NotLoopbackError, Serving, serve
 
 
 @pytest.fixture(scope="module")
@@ -59,7 +60,7 @@ def test_facts_role_appliance_explain(client: FlaskClient) -> None:
         ({"note": "oven", "role": "boss"}, "/role"),
         ({"note": "oven", "explain": "all"}, "/explain"),
         ({"note": "oven", "appliance": "kettle"}, "/appliance"),
-        ({"note": "oven", "appliance": {"cooktop": "gas"}}, "/appliance"),
+        ({"note": "oven", "appliance": {"cooktop": "gas"}}, "/appliance/cooktop"),
         ({"note": "oven", "appliance": 7}, "/appliance"),
         ({"facts": [{"fact": "display", "value": "bright"}]}, "/facts/0/value"),
         ({"facts": "display"}, "/facts"),
@@ -98,11 +99,11 @@ def test_health(client: FlaskClient, expert: Expert) -> None:
     assert client.get("/readyz").get_json() == {"ready": True, "book": expert.book.version}
 
 
-def test_only_this_machine(expert: Expert) -> None:
+def test_only_this_machine(expert: Expert, tmp_path: Path) -> None:
     for host in ("0.0.0.0", "192.0.2.7", "example"):
         with pytest.raises(NotLoopbackError):
-            serve(lambda: expert, host=host, port=1, workers=1, threads=1)
-    result = CliRunner().invoke(main, ["serve", "--host", "0.0.0.0"])
+            serve(lambda: expert, Serving(host, 1, keys=tmp_path / "none.json"))
+    result = CliRunner().invoke(main, ["serve", "--host", "0.0.0.0", "--keys", str(tmp_path / "none.json")])
     assert result.exit_code == 2
 
 
