@@ -163,7 +163,12 @@ class BatchRowSchema(Schema):
     line = fields.Integer(metadata={"description": "Number of the line it answers, from 1."})
     id = fields.Raw(allow_none=True, metadata={"description": "The caller's own."})
     answer = fields.Nested(TriageSchema)
-    error = fields.Dict(metadata={"description": "A problem, as a single call would get."})
+    error = fields.Raw(
+        metadata={
+            "description": "A problem, as a single call would get.",
+            "allOf": [{"$ref": "#/components/schemas/Problem"}],
+        }
+    )
     end = fields.Boolean(metadata={"description": "Closing line: true."})
     lines = fields.Integer(metadata={"description": "Closing line: rows answered."})
     ok = fields.Integer(metadata={"description": "Closing line: rows with an answer."})

@@ -111,7 +111,8 @@ def _named_in_requests(spec: dict[str, Any]) -> set[str]:
     """Schemas that a request's body is made of."""
     schemas = spec["components"]["schemas"]
     found: set[str] = set()
-    waiting: list[Any] = [op.get("requestBody") for methods in spec["paths"].values() for op in methods.values()]
+    operations = (op for methods in spec["paths"].values() for op in methods.values() if isinstance(op, dict))
+    waiting: list[Any] = [operation.get("requestBody") for operation in operations]
     while waiting:
         value = waiting.pop()
         name = value["$ref"].rpartition("/")[2] if isinstance(value, dict) and "$ref" in value else None

@@ -113,6 +113,7 @@ WORDS: dict[str, dict[str, str]] = {
         "quantity": "What is measured.",
         "meter": "The meter's range; a low-impedance one shows no ghost.",
     },
+    "BatchRow": {"answer": "As a single call would get."},
     "Expected": {"rows": "The sound appliance first, then each suspect."},
     "Judged": {"verdicts": "One for each value judged."},
     "Alive": {"alive": "True."},
