@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import ipaddress
 import os
 import shutil
@@ -72,12 +73,12 @@ def serve(book: Callable[[], Expert], serving: Serving) -> None:
         metrics=counts,
     )
     try:
-        _Server(book, settings, _options(serving)).run()
+        _Server(book, settings, options_for(serving)).run()
     finally:
         shutil.rmtree(counts, ignore_errors=True)
 
 
-def _options(serving: Serving) -> dict[str, Any]:
+def options_for(serving: Serving) -> dict[str, Any]:
     return {
         "bind": f"{_as_host(serving.host)}:{serving.port}",
         "workers": serving.workers,
@@ -150,4 +151,10 @@ def _application(expert: Expert, settings: Settings) -> Flask:
     from service.http.health import SELF_TEST
 
     triage(expert, SELF_TEST)
-    return create_app(expert, settings)
+    app = create_app(expert, settings)
+    # The book is a few hundred thousand objects that never change: without this every full collection walks them in
+    # some request, and each worker copies their pages.
+    gc.unfreeze()
+    gc.collect()
+    gc.freeze()
+    return app

@@ -44,6 +44,9 @@ class Marks:
     began: float = field(default_factory=time.perf_counter)
 
 
+_ENCODER = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+
+
 def house() -> House:
     """The application's house."""
     return cast(House, current_app.extensions["coldleg"])
@@ -68,4 +71,4 @@ def reply(data: Any, media_type: str = JSON, status: int = 200) -> Response:
 
 def json_text(data: Any) -> str:
     """One line of JSON."""
-    return json.dumps(data, ensure_ascii=False, separators=(",", ":"), allow_nan=False) + "\n"
+    return _ENCODER.encode(data) + "\n"

@@ -22,14 +22,16 @@ _REQUEST_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
 _TRACEPARENT = re.compile(r"([0-9a-f]{2})-([0-9a-f]{32})-([0-9a-f]{16})-([0-9a-f]{2})(-.*)?")
 _BEARER = re.compile(r"(?i:bearer) +([A-Za-z0-9_.~+/-]+=*)")
 
-SECURITY_HEADERS = {
-    "X-Content-Type-Options": "nosniff",
-    "X-Frame-Options": "DENY",
-    "Referrer-Policy": "no-referrer",
-    "Cross-Origin-Resource-Policy": "same-origin",
-    "Content-Security-Policy": "default-src 'none'; style-src 'self'; frame-ancestors 'none'; base-uri 'none'; "
-    "form-action 'none'",
-}
+SECURITY_HEADERS = (
+    ("X-Content-Type-Options", "nosniff"),
+    ("X-Frame-Options", "DENY"),
+    ("Referrer-Policy", "no-referrer"),
+    ("Cross-Origin-Resource-Policy", "same-origin"),
+    (
+        "Content-Security-Policy",
+        "default-src 'none'; style-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'",
+    ),
+)
 NO_TERMS = Terms(scope=None)
 
 
@@ -127,7 +129,7 @@ def _check_rate(settings: Settings, record: KeyRecord) -> None:
 
 
 def _check_accept(terms: Terms) -> None:
-    if "Accept" in request.headers and not request.accept_mimetypes[terms.gives]:
+    if request.headers.get("Accept", "*/*") != "*/*" and not request.accept_mimetypes[terms.gives]:
         raise RefusedError(
             "not-acceptable",
             f"This route makes {terms.gives}.",
@@ -136,6 +138,8 @@ def _check_accept(terms: Terms) -> None:
 
 
 def _check_query(terms: Terms) -> None:
+    if not request.query_string:
+        return
     errors = []
     for name in request.args:
         if name not in terms.query:
@@ -150,6 +154,8 @@ def _check_query(terms: Terms) -> None:
 
 def _check_content(takes: str) -> None:
     """Media type, charset and coding of the body. RFC 9110 15.5.16: the answer says what is read."""
+    if request.headers.get("Content-Type") == takes and "Content-Encoding" not in request.headers:
+        return
     problem = None
     charset = request.mimetype_params.get("charset", "utf-8").lower()
     if request.mimetype != takes:
@@ -166,13 +172,16 @@ def _check_content(takes: str) -> None:
 
 def _after(response: Response) -> Response:
     made = marks()
-    response.headers["X-Request-ID"] = made.request_id
+    headers = (
+        response.headers
+    )  # add, not set: no view sets any of these, and a search for each costs more than all else
+    headers.add("X-Request-ID", made.request_id)
     if made.trace_id is not None:
-        response.headers["traceparent"] = f"00-{made.trace_id}-{made.span_id}-{made.trace_flags}"
-    for name, value in SECURITY_HEADERS.items():
-        response.headers.setdefault(name, value)
-    response.headers.setdefault("Cache-Control", "no-store")
-    response.headers.pop("Server", None)
+        headers.add("traceparent", f"00-{made.trace_id}-{made.span_id}-{made.trace_flags}")
+    for name, value in SECURITY_HEADERS:
+        headers.add(name, value)
+    if "Cache-Control" not in headers:
+        headers.add("Cache-Control", "no-store")
     route = request.url_rule.rule if request.url_rule is not None else "none"
     took = time.perf_counter() - made.began
     if route not in QUIET:

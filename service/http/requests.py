@@ -118,12 +118,6 @@ class BatchLineSchema(TriageRequestSchema):
     )
 
 
-class ExplainQuery(Schema):
-    """The explain level may also stand in the query; the body's own goes before it."""
-
-    explain = fields.String(validate=validate.OneOf(EXPLAINS, error="write one of {choices}, not {input!r}"))
-
-
 class SuspectSchema(Strict):
     """A fault, as conclusions name it."""
 

@@ -6,9 +6,10 @@ prometheus_client reads ``PROMETHEUS_MULTIPROC_DIR`` when it is first imported; 
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from prometheus_client import CollectorRegistry, Counter, Histogram, generate_latest
 from prometheus_client.core import GaugeMetricFamily
@@ -35,20 +36,26 @@ FIRINGS = Counter("coldleg_rule_firings", "Answers in which a rule fired.", ("ru
 BATCH_LINES = Counter("coldleg_batch_lines", "Lines of batches.", ("outcome",), registry=REGISTRY)
 
 
+@functools.cache
+def _child(metric: Any, *labels: str) -> Any:
+    """A metric with its labels; looking it up anew costs more than counting. Labels are few, so this stays small."""
+    return metric.labels(*labels)
+
+
 def request_answered(route: str, method: str, status: int, seconds: float) -> None:
-    REQUESTS.labels(route, method if method in METHODS else "other", str(status)).inc()
-    REQUEST_SECONDS.labels(route).observe(seconds)
+    _child(REQUESTS, route, method if method in METHODS else "other", str(status)).inc()
+    _child(REQUEST_SECONDS, route).observe(seconds)
 
 
 def decided(answer: Triage, outcome: str, seconds: float) -> None:
-    DECISIONS.labels(outcome).inc()
+    _child(DECISIONS, outcome).inc()
     DECISION_SECONDS.observe(seconds)
     for rule in answer.fired:
-        FIRINGS.labels(rule).inc()
+        _child(FIRINGS, rule).inc()
 
 
 def batch_line(outcome: str) -> None:
-    BATCH_LINES.labels(outcome).inc()
+    _child(BATCH_LINES, outcome).inc()
 
 
 class _BookInfo(Collector):
