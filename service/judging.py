@@ -7,6 +7,7 @@ so that the command line and HTTP can never differ. The oven log's file is its t
 from __future__ import annotations
 
 import functools
+import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -25,7 +26,8 @@ from service.strictjson import shown
 
 NOT_JUDGED = ("expect",)  # it expects readings and judges none
 LOG = "log"
-MOST_BITS = 53  # of a whole number that a double still holds
+LARGEST = 1e12  # in any unit; a tera-ohm is more than a megohm tester shows
+NO_READINGS = "cannot be worked with together; write what the meter and the plate show"
 
 
 @dataclass(frozen=True)
@@ -63,14 +65,23 @@ def judged(kind: Any, values: Any) -> list[Verdict]:
     chosen = known[kind]
     options = _options(chosen, values)
     try:
-        if LOG in chosen.fields:
-            log = ovenlog.read_log(options.pop("file"), options["time_unit"], options["temp_unit"])
-            return ovenlog.oven_log_verdicts(log, options["set_f"])
-        return chosen.judge(**options)
+        verdicts = _verdicts(chosen, options)
     except click.UsageError as error:
         raise InputError([_said(error, chosen)]) from error
     except InputError as error:
         raise InputError([_placed(problem, chosen) for problem in error.problems]) from error
+    except ArithmeticError as error:
+        raise InputError([Problem("values", NO_READINGS)]) from error
+    if any(verdict.value is not None and math.isnan(verdict.value) for verdict in verdicts):
+        raise InputError([Problem("values", NO_READINGS)])
+    return verdicts
+
+
+def _verdicts(kind: Kind, options: dict[str, Any]) -> list[Verdict]:
+    if LOG not in kind.fields:
+        return kind.judge(**options)
+    log = ovenlog.read_log(options["file"], options["time_unit"], options["temp_unit"])
+    return ovenlog.oven_log_verdicts(log, options["set_f"])
 
 
 def example(kind: str) -> str:
@@ -129,7 +140,10 @@ _PLAIN: dict[click.ParamType[Any], tuple[Any, str]] = {
 def _quantity(field: str, wanted: Quantity, given: Any) -> float:
     if isinstance(given, bool) or not isinstance(given, (str, int, float)):
         raise InputError([Problem(field, "write a reading with its unit as text, for example '121 V'")])
-    return parse_quantity(str(given), wanted.unit, field, wanted.bare_ok)
+    number = parse_quantity(str(given), wanted.unit, field, wanted.bare_ok)
+    if LARGEST < abs(number) < math.inf:
+        raise InputError([Problem(field, "is beyond every reading; write what the meter or the plate shows")])
+    return number
 
 
 def _choice(field: str, wanted: click.Choice[Any], given: Any) -> str:
@@ -145,7 +159,7 @@ def _typed(field: str, given: Any, kind: Any, message: str) -> Any:
         given = int(given)
     if not isinstance(given, kind) or (isinstance(given, bool) and kind is not bool):
         raise InputError([Problem(field, message)])
-    if isinstance(given, int) and given.bit_length() > MOST_BITS:
+    if isinstance(given, (int, float)) and abs(given) > LARGEST:
         raise InputError([Problem(field, "is beyond every reading; write what the meter or the plate shows")])
     return given
 

@@ -119,7 +119,8 @@ def _described(source: YamlSource, path: tuple[str | int, ...], messages: Any, s
     if isinstance(messages, dict):
         lines = []
         for step, inner in messages.items():
-            deeper = path if step in ("_schema", "value", "key") else (*path, step)
+            of_a_dict = step in ("value", "key") and inner != ["Unknown field."]  # else a field that is called so
+            deeper = path if step == "_schema" or of_a_dict else (*path, step)
             lines.extend(_described(source, deeper, inner, schema))
         return lines
     lines = []
