@@ -127,13 +127,13 @@ def _value(name: str, parameter: click.Parameter, given: Any) -> Any:
         return _quantity(field, parameter.type, given)
     if isinstance(parameter.type, click.Choice):
         return _choice(field, parameter.type, given)
-    return _typed(field, given, *_PLAIN.get(parameter.type, (str, "write text")))
+    return _typed(field, given, *_PLAIN.get(parameter.type.name, (str, "write text")))
 
 
-_PLAIN: dict[click.ParamType[Any], tuple[Any, str]] = {
-    click.BOOL: (bool, "write true or false"),
-    click.INT: (int, "write a whole number"),
-    click.FLOAT: ((int, float), "write a number"),
+_PLAIN: dict[str, tuple[Any, str]] = {
+    "boolean": (bool, "write true or false"),
+    "integer": (int, "write a whole number"),
+    "float": ((int, float), "write a number"),
 }
 
 

@@ -167,7 +167,7 @@ def _tagged(response: Response) -> Response:
 
 def _held() -> Response | None:
     """304, if the caller holds this page already."""
-    if not request.if_none_match.contains(etag()) and not request.if_none_match.star_tag:
+    if not request.if_none_match.contains_weak(etag()) and not request.if_none_match.star_tag:
         return None
     response = _tagged(Response(status=304))
     response.headers.pop("Content-Type", None)

@@ -6,7 +6,7 @@ from flask import Response
 from marshmallow import Schema, fields
 
 from rules import Enquiry, triage
-from service.http.blueprint import Blueprint, Terms
+from service.http.blueprint import Blueprint, Terms, problem_response
 from service.http.context import TEXT, house, reply
 from service.http.requests import told
 from service.problems import RefusedError
@@ -37,7 +37,7 @@ def livez() -> Response:
 @blp.route("/readyz", terms=OPEN)
 @blp.doc(operationId="readyz", summary="Whether calls can be answered")
 @blp.response(200, ReadySchema)
-@blp.doc(responses={"503": {"description": "Not now."}})
+@blp.doc(responses={"503": problem_response(503)})
 def readyz() -> Response:
     """A call is worked through; 503 if that fails."""
     expert = house().expert

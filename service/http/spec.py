@@ -95,7 +95,9 @@ def options() -> dict[str, Any]:
 
 def _cleaned(spec: dict[str, Any]) -> dict[str, Any]:
     """Without flask-smorest's own error response, and with plain JSON types throughout."""
-    for methods in spec["paths"].values():
+    for path, methods in spec["paths"].items():
+        for parameter in methods.get("parameters", ()):
+            parameter.update(description="Its id.", example=words.IDS[path.split("/")[-2]])
         for operation in methods.values():
             if isinstance(operation, dict):
                 operation.get("responses", {}).pop("default", None)
@@ -165,5 +167,5 @@ def _parameter(name: str, parameter: click.Parameter) -> dict[str, Any]:
         return {"type": kinds_taken + null, "description": f"{about} A reading in {parameter.type.unit}, {bare}."}
     if isinstance(parameter.type, click.Choice):
         return {"enum": [*map(str, parameter.type.choices), *([None] if null else [])], "description": about}
-    plain = {click.BOOL: "boolean", click.INT: "integer", click.FLOAT: "number"}.get(parameter.type, "string")
+    plain = {"boolean": "boolean", "integer": "integer", "float": "number"}.get(parameter.type.name, "string")
     return {"type": [plain, *null], "description": about}

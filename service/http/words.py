@@ -122,6 +122,16 @@ WORDS: dict[str, dict[str, str]] = {
     "Item": {"item": "The entry."},
 }
 
+#: An id of each family, to be tried.
+IDS = {
+    "vocabulary": "display",
+    "appliances": "radiant_range",
+    "faults": "supply.leg_l2_open",
+    "tests": "verify_dead",
+    "rules": "one-leg-lost",
+    "problems": "unusable-input",
+}
+
 #: Fields of answers that are not in every one.
 SOMETIMES = {
     "Error": ("pointer", "parameter", "header"),

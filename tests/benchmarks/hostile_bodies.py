@@ -1,6 +1,6 @@
 """20,000 hostile bodies against the application: every answer is right or a 4xx problem, none is a 5xx.
 
-    python -m tests.benchmarks.hostile_bodies [number]
+python -m tests.benchmarks.hostile_bodies [number]
 """
 
 from __future__ import annotations

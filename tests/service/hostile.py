@@ -122,4 +122,10 @@ def _bytes_broken(chance: random.Random, good: dict[str, Any]) -> bytes:
     return bytes(raw)
 
 
-_WAYS: tuple[Callable[[random.Random, dict[str, Any]], bytes], ...] = (_raw, _changed, _changed, _changed, _bytes_broken)
+_WAYS: tuple[Callable[[random.Random, dict[str, Any]], bytes], ...] = (
+    _raw,
+    _changed,
+    _changed,
+    _changed,
+    _bytes_broken,
+)
