@@ -8,11 +8,14 @@ from __future__ import annotations
 
 import fcntl
 import mmap
+import os
 import struct
 import tempfile
 import threading
 import time
+import weakref
 from collections.abc import Callable
+from pathlib import Path
 
 SLOTS = 1024  # keys in use at one time
 BURST_SECONDS = 10.0  # of the rate that may be saved up
@@ -24,9 +27,11 @@ class RateLimiter:
 
     def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
         self._clock = clock
-        self._file = tempfile.TemporaryFile()  # noqa: SIM115  # lives as long as the process
-        self._file.truncate(SLOTS * _BUCKET.size)
-        self._map = mmap.mmap(self._file.fileno(), SLOTS * _BUCKET.size)
+        self._file, path = tempfile.mkstemp(prefix="coldleg-rates-")
+        Path(path).unlink()  # it goes with the last process that holds it open
+        os.truncate(self._file, SLOTS * _BUCKET.size)
+        self._map = mmap.mmap(self._file, SLOTS * _BUCKET.size)
+        weakref.finalize(self, os.close, self._file)
         self._threads = threading.Lock()
 
     def take(self, key: str, per_minute: int) -> float:

@@ -61,6 +61,7 @@ def serve(book: Callable[[], Expert], serving: Serving) -> None:
             f"{serving.host} can be reached from other machines and there is no API key; make one with "
             "coldleg keys add NAME, or write 127.0.0.1, ::1 or localhost"
         )
+    master = os.getpid()
     counts = Path(tempfile.mkdtemp(prefix="coldleg-counts-"))
     os.environ[METRICS_VARIABLE] = str(counts)  # before prometheus_client is imported
     logs.set_up(serving.log_level)
@@ -75,7 +76,9 @@ def serve(book: Callable[[], Expert], serving: Serving) -> None:
     try:
         _Server(book, settings, options_for(serving)).run()
     finally:
-        shutil.rmtree(counts, ignore_errors=True)
+        if os.getpid() == master:  # a worker leaves through here, too
+            os.environ.pop(METRICS_VARIABLE, None)
+            shutil.rmtree(counts, ignore_errors=True)
 
 
 def options_for(serving: Serving) -> dict[str, Any]:

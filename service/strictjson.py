@@ -80,8 +80,9 @@ def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 
 def _whole(digits: str) -> int:
-    if len(digits) > MOST_DIGITS:
-        raise NotJsonError(f"a number of {len(digits)} digits is no reading; write it with {MOST_DIGITS} at most")
+    count = len(digits.lstrip("-"))
+    if count > MOST_DIGITS:
+        raise NotJsonError(f"a number of {count} digits is no reading; write it with {MOST_DIGITS} at most")
     return int(digits)
 
 

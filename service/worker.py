@@ -2,18 +2,21 @@
 
 - Every thread builds its engine before the first connection is accepted.
 - A request has a deadline: slow senders and slow readers cannot hold threads for ever.
+- The lines of a body are handed on as they arrive.
 - On a graceful stop, connections that wait in the kernel's queue are still answered.
 """
 
 from __future__ import annotations
 
 import contextlib
+import io
 import select
 import socket
 import threading
 import time
 from typing import Any
 
+from gunicorn.http.body import Body
 from gunicorn.workers.gthread import TConn, ThreadWorker
 
 from rules import triage
@@ -24,6 +27,32 @@ from service.watching import logs
 HEAD_SECONDS = 15.0  # for the request line and headers
 STALL_SECONDS = 30.0  # for the body and the answer; of a batch, for each line
 WARMING_SECONDS = 25.0
+
+
+class EagerBody(Body):  # type: ignore[misc]  # gunicorn has no types
+    """A body whose lines come as soon as they are there; gunicorn's waits for a kilobyte of them."""
+
+    buf: io.BytesIO
+
+    def readline(self, size: int | None = None) -> bytes:
+        most = self.getsize(size)
+        held = self.buf.getvalue()
+        while (end := held.find(b"\n", 0, most) + 1) == 0 and len(held) < most:
+            more = self._arrived()
+            if not more:
+                break
+            held += more
+        end = end or min(len(held), most)
+        self.buf = io.BytesIO()
+        self.buf.write(held[end:])
+        return held[:end]
+
+    def _arrived(self) -> bytes:
+        """What the connection has for us; waits for one byte at most."""
+        first: bytes = self._read_reader(1)
+        waiting = self.reader.buf if hasattr(self.reader, "buf") else self.reader.unreader.buf
+        more = waiting.getbuffer().nbytes if first else 0
+        return first + self._read_reader(more) if more else first
 
 
 class Worker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no types
@@ -60,6 +89,8 @@ class Worker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no types
 
     def handle_request(self, req: Any, conn: TConn) -> Any:
         self._extend(conn)
+        if type(req.body) is Body:
+            req.body = EagerBody(req.body.reader)
         return super().handle_request(req, conn)
 
     def _extend(self, conn: TConn) -> None:

@@ -7,14 +7,16 @@ prometheus_client reads ``PROMETHEUS_MULTIPROC_DIR`` when it is first imported; 
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from prometheus_client import CollectorRegistry, Counter, Histogram, generate_latest
 from prometheus_client.core import GaugeMetricFamily
 from prometheus_client.multiprocess import MultiProcessCollector
 from prometheus_client.registry import Collector
+
+from service.watching import logs
 
 if TYPE_CHECKING:
     from prometheus_client.metrics_core import Metric
@@ -42,11 +44,29 @@ def _child(metric: Any, *labels: str) -> Any:
     return metric.labels(*labels)
 
 
+Count = TypeVar("Count", bound=Callable[..., None])
+
+
+def _harmless(count: Count) -> Count:
+    """A count that cannot be kept (a full disk, a folder that was cleared) must not cost the caller an answer."""
+
+    @functools.wraps(count)
+    def tried(*given: Any) -> None:
+        try:
+            count(*given)
+        except OSError as error:
+            logs.LOGGER.error("a count could not be kept", exc_info=error)
+
+    return cast(Count, tried)
+
+
+@_harmless
 def request_answered(route: str, method: str, status: int, seconds: float) -> None:
     _child(REQUESTS, route, method if method in METHODS else "other", str(status)).inc()
     _child(REQUEST_SECONDS, route).observe(seconds)
 
 
+@_harmless
 def decided(answer: Triage, outcome: str, seconds: float) -> None:
     _child(DECISIONS, outcome).inc()
     DECISION_SECONDS.observe(seconds)
@@ -54,6 +74,7 @@ def decided(answer: Triage, outcome: str, seconds: float) -> None:
         _child(FIRINGS, rule).inc()
 
 
+@_harmless
 def batch_line(outcome: str) -> None:
     _child(BATCH_LINES, outcome).inc()
 

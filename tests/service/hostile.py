@@ -54,7 +54,8 @@ GOOD: tuple[tuple[str, dict[str, Any]], ...] = (
 STRANGE: tuple[Any, ...] = (
     None, True, False, 0, -1, 1e308, -1e308, 1e-320, 10**39, -(10**39), 2**53, 0.1, "", " ", "\x00", "\u200b", "\ufeff",
     "e\u0301" * 40, "\u202e", "\U0001f525" * 50, "a" * 5000, "0" * 300, "1e400 V", "nan", "NaN V", "inf", "-inf ohm",
-    "OL", "12", "12 parsecs", "-5 ohm", "1/0", "0 s", "0 V", "0 ohm", "0 W", "1e-300 ohm", "1e300 ohm", "-459.67 F",
+    "OL", "12", "12 parsecs",
+    "-5 ohm", "1/0", "0 s", "0 V", "0 ohm", "0 W", "1e-300 ohm", "1e300 ohm", "-459.67 F",
     "-500 F", "9e99 F", "__class__", "../../etc/passwd", "<script>", "{}", "[]", [], {}, [[]], [None], [{}], {"": 0},
     {"a": {"b": {"c": []}}}, ["a"] * 600, {"value": 1, "unit": "V"}, "left_front", "all", "supply.leg_l2_open",
 )  # fmt: skip
@@ -62,8 +63,10 @@ RAW: tuple[bytes, ...] = (
     b"", b" ", b"\x00", b"\xff\xfe", b"\xc3\x28", b"\xed\xa0\x80", b"{", b"}", b"[", b'"', b"nul", b"NaN", b"Infinity",
     b'{"note":NaN}', b'{"note":-Infinity}', b'{"facts":1e999}', b'{"note":"a","note":"b"}', b'{"note":"\\ud800"}',
     b'{"note":"\\udc00\\ud800"}', b"{'note':'a'}", b'{"note":"a",}', b'{"note":"a"}x', b'{"note":"a"}{"note":"b"}',
-    b'{"note":01}', b'{"note":+1}', b'{"note":.5}', b'{"note":0x10}', b'{"note":"a\nb"}', b'{"note":"\\x41"}', b"//\n{}",
-    b"[" * 50_000, b"[" * 21 + b"]" * 21, b'{"a":' * 30 + b"1" + b"}" * 30, b"1" * 5000, b"-" * 5000, b'"' + b"\\" * 999,
+    b'{"note":01}', b'{"note":+1}', b'{"note":.5}', b'{"note":0x10}', b'{"note":"a\nb"}',
+    b'{"note":"\\x41"}', b"//\n{}",
+    b"[" * 50_000, b"[" * 21 + b"]" * 21, b'{"a":' * 30 + b"1" + b"}" * 30, b"1" * 5000,
+    b"-" * 5000, b'"' + b"\\" * 999,
     b'{"facts":[' + b"1," * 999 + b"1]}", '{"note":"é"}'.encode("latin-1"), '{"note":"a"}'.encode("utf-16"),
     '{"note":"a"}'.encode("utf-32"),
 )  # fmt: skip

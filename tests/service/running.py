@@ -16,7 +16,7 @@ from pathlib import Path
 
 import requests
 
-COMMAND = (sys.executable, "-c", "from service.cli import main; main()")
+PROGRAM = "from service.cli import main; main()"
 
 
 @dataclass
@@ -48,12 +48,13 @@ def free_port() -> int:
 
 
 @contextmanager
-def served(*options: str, keys: Path | None = None) -> Iterator[Running]:
-    """``coldleg serve`` with these options; without ``keys`` nobody is asked for one."""
+def served(*options: str, keys: Path | None = None, before: str = "") -> Iterator[Running]:
+    """``coldleg serve`` with these options; without ``keys`` nobody is asked for one. ``before``: Python run first."""
     port = free_port()
     with tempfile.TemporaryDirectory() as folder:
         log = Path(folder) / "log"
-        command = [*COMMAND, "serve", "--port", str(port), "--keys", str(keys or Path(folder) / "none.json"), *options]
+        program = [sys.executable, "-c", before + PROGRAM]
+        command = [*program, "serve", "--port", str(port), "--keys", str(keys or Path(folder) / "none.json"), *options]
         began = time.monotonic()
         with log.open("wb") as out:
             process = subprocess.Popen(command, stdout=out, stderr=out)
@@ -61,7 +62,7 @@ def served(*options: str, keys: Path | None = None) -> Iterator[Running]:
             _wait(process, port, log)
             yield Running(process, port, log, time.monotonic() - began)
         finally:
-            process.terminate()
+            process.send_signal(signal.SIGQUIT)  # at once; what a graceful stop does is tested on its own
             try:
                 process.wait(40)
             finally:
