@@ -53,6 +53,7 @@ def list_command(keys_file: Path | None) -> None:
         records = KeyStore(keys_file or default_file()).records()
     except InputError as error:
         refuse(error)
+    click.echo(f"{'id':8}  {'name':20}  {'scopes':16}  {'rate':16}  state")
     for record in records:
         rate = f"{record.per_minute} a minute" if record.per_minute else "no limit"
         state = f"revoked {record.revoked}" if record.revoked else f"made {record.made}"

@@ -1,4 +1,4 @@
-"""A sample of hostile bodies (the whole of it: ``tests/benchmarks/hostile_bodies.py``), and schemathesis on all routes."""
+"""A sample of hostile bodies (all: ``tests/benchmarks/hostile_bodies.py``), and schemathesis on every route."""
 
 from __future__ import annotations
 
@@ -120,7 +120,7 @@ def test_schemathesis_finds_nothing(service: Running, mode: GenerationMode) -> N
 
         with contextlib.suppress(Unsatisfiable):  # a route without anything that could be wrong
             check()
-    assert len(tried) >= (20 if mode is GenerationMode.POSITIVE else 10)
+    assert len(tried) >= (20 if mode is GenerationMode.POSITIVE else 4)  # those with a body
 
 
 def test_the_shared_server_has_failed_nobody(service: Running) -> None:
