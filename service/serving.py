@@ -73,8 +73,14 @@ def serve(book: Callable[[], Expert], serving: Serving) -> None:
         recorder=Recorder(serving.records, serving.record_notes) if serving.records else None,
         metrics=counts,
     )
+
+    def retired(_arbiter: object, worker: Any) -> None:
+        from service.watching import metrics
+
+        metrics.retire(counts, worker.pid)
+
     try:
-        _Server(book, settings, options_for(serving)).run()
+        _Server(book, settings, {**options_for(serving), "child_exit": retired}).run()
     finally:
         if os.getpid() == master:  # a worker leaves through here, too
             os.environ.pop(METRICS_VARIABLE, None)

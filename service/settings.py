@@ -29,4 +29,3 @@ class Settings:
     recorder: Recorder | None = None
     metrics: Path | None = None
     largest_body: int = LARGEST_BODY
-    feed_seconds: float = 20.0  # a batch whose client neither sends nor takes anything for so long is ended

@@ -9,30 +9,48 @@
 from __future__ import annotations
 
 import contextlib
+import http
 import io
+import json
 import select
 import socket
 import threading
 import time
 from typing import Any
 
+from gunicorn.http import errors
 from gunicorn.http.body import Body
 from gunicorn.workers.gthread import TConn, ThreadWorker
 
 from rules import triage
 from service.http.health import SELF_TEST
 from service.keeping_up import watched_by
+from service.problems import KINDS, body_of
 from service.watching import logs
 
 HEAD_SECONDS = 15.0  # for the request line and headers
 STALL_SECONDS = 30.0  # for the body and the answer; of a batch, for each line
 WARMING_SECONDS = 25.0
+STATUSES: tuple[tuple[type[Exception], int], ...] = (
+    (errors.LimitRequestLine, 414),
+    (errors.LimitRequestHeaders, 431),
+    (errors.ExpectationFailed, 417),
+    (errors.UnsupportedTransferCoding, 501),
+    (errors.ParseException, 400),
+)
 
 
 class EagerBody(Body):  # type: ignore[misc]  # gunicorn has no types
     """A body whose lines come as soon as they are there; gunicorn's waits for a kilobyte of them."""
 
     buf: io.BytesIO
+
+    def _read_reader(self, size: int) -> bytes:
+        """Raises OSError for a body that is not framed as HTTP asks, as for one that is cut off."""
+        try:
+            return bytes(super()._read_reader(size))
+        except errors.ParseException as error:
+            raise ConnectionError(f"the body is malformed ({type(error).__name__})") from error
 
     def readline(self, size: int | None = None) -> bytes:
         most = self.getsize(size)
@@ -76,6 +94,25 @@ class Worker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no types
             self.notify()
             done.result()
         super().run()
+
+    # --- refusals before the application is asked ----------------------------------------------------------------
+    def handle_error(self, req: Any, client: socket.socket, addr: Any, exc: Exception) -> None:  # noqa: ARG002
+        """A problem for what is no HTTP. The line or header itself is repeated nowhere: it may hold a key."""
+        status = next((number for kind, number in STATUSES if isinstance(exc, kind)), 500)
+        if status == 500:
+            logs.LOGGER.error("a request failed outside the application", exc_info=exc)
+        else:
+            told = {"error": type(exc).__name__, "status": status}
+            logs.LOGGER.warning("a request that is no HTTP", extra={"told": told})
+        phrase = http.HTTPStatus(status).phrase
+        kind = KINDS["internal-error" if status == 500 else "malformed-request"]
+        body = json.dumps({**body_of(kind, f"{phrase} ({type(exc).__name__})."), "status": status}).encode() + b"\n"
+        head = (
+            f"HTTP/1.1 {status} {phrase}\r\nConnection: close\r\nContent-Type: application/problem+json\r\n"
+            f"X-Content-Type-Options: nosniff\r\nContent-Length: {len(body)}\r\n\r\n"
+        )
+        with contextlib.suppress(OSError):
+            client.sendall(head.encode() + body)
 
     # --- deadlines -----------------------------------------------------------------------------------------------
     def handle(self, conn: TConn) -> Any:

@@ -109,5 +109,7 @@ def read_json() -> Any:
     """The request's JSON. Raises RefusedError for a body that is none."""
     try:
         return parse(request.get_data(cache=False))
+    except OSError as error:
+        raise RefusedError("malformed-request", "The body could not be read to its end.") from error
     except NotJsonError as error:
         raise RefusedError("malformed-json", f'{error}. Write for example {{"note": "oven is dead"}}.') from error

@@ -86,6 +86,10 @@ def _check_host(settings: Settings) -> None:
     given = request.headers.get("Host")
     if given is None and request.environ.get("SERVER_PROTOCOL") == "HTTP/1.0":
         return  # no browser leaves it out
+    if given is None:
+        raise RefusedError(
+            "malformed-request", "HTTP/1.1 needs a Host header.", [{"header": "Host", "detail": "add it"}]
+        )
     name = re.sub(r":\d{1,5}\Z", "", (given or "").lower())
     if name in settings.hosts or (settings.any_address and _is_address(name)):
         return

@@ -6,13 +6,17 @@ prometheus_client reads ``PROMETHEUS_MULTIPROC_DIR`` when it is first imported; 
 
 from __future__ import annotations
 
+import fcntl
 import functools
+import os
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from prometheus_client import CollectorRegistry, Counter, Histogram, generate_latest
 from prometheus_client.core import GaugeMetricFamily
+from prometheus_client.mmap_dict import MmapedDict
 from prometheus_client.multiprocess import MultiProcessCollector
 from prometheus_client.registry import Collector
 
@@ -23,6 +27,7 @@ if TYPE_CHECKING:
 
     from rules.answer import Triage
 
+DEAD = 0  # no worker has this process id
 METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS")
 _SECONDS = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 10.0)
 REGISTRY = CollectorRegistry()
@@ -91,6 +96,32 @@ class _BookInfo(Collector):
         yield info
 
 
+@contextmanager
+def _alone(shared: Path) -> Iterator[None]:
+    """No scrape sees the files of a dead worker while they are added up."""
+    lock = os.open(shared / "lock", os.O_RDWR | os.O_CREAT, 0o600)
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(lock)
+
+
+def retire(shared: Path, worker: int) -> None:
+    """Add a dead worker's counts to those of all dead ones, so that reloads do not pile up files."""
+    with _alone(shared):
+        for kind in ("counter", "histogram"):
+            left = shared / f"{kind}_{worker}.db"
+            if not left.exists():
+                continue
+            files: Any = MmapedDict  # it has no types
+            total = files(str(shared / f"{kind}_{DEAD}.db"))
+            for key, value, stamp, _ in files.read_all_values_from_file(str(left)):
+                total.write_value(key, total.read_value(key)[0] + value, stamp)
+            total.close()
+            left.unlink()
+
+
 def exposed(book: str, shared: Path | None) -> bytes:
     """All counts in Prometheus' text format; with ``shared``, of all workers together."""
     registry = CollectorRegistry()
@@ -98,7 +129,8 @@ def exposed(book: str, shared: Path | None) -> bytes:
         counts = generate_latest(REGISTRY)
     else:
         MultiProcessCollector(registry, path=str(shared))  # type: ignore[no-untyped-call]
-        counts = generate_latest(registry)
+        with _alone(shared):
+            counts = generate_latest(registry)
     own = CollectorRegistry()
     own.register(_BookInfo(book))
     return counts + generate_latest(own)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import http.client
+import json
 import os
 import shutil
 import signal
@@ -15,6 +16,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+import pytest
 import requests
 
 from rules.bookkeeping.loading import BOOK_FOLDER
@@ -89,6 +91,10 @@ def test_a_worker_killed_and_then_the_server_stopped_under_load() -> None:
             after = load.counts["answered"]
             _until(lambda: load.counts["answered"] > after + 10)
         assert sum(load.lost().values()) <= 4  # two in hand, and connections it had accepted for them
+        counts = requests.get(f"{service.address}/metrics", timeout=10).text
+        line = 'coldleg_http_requests_total{method="POST",route="/v1/triage",status="200"} '
+        counted = float(counts.partition(line)[2].partition("\n")[0])
+        assert load.counts["answered"] <= counted <= load.counts["answered"] + 4, "the dead worker's counts are kept"
         with under_load(service, clients=2) as fresh, under_load(service, clients=2, kept=True) as kept:
             _until(lambda: min(fresh.counts["answered"], kept.counts["answered"]) > 5)
             service.signal(signal.SIGTERM)
@@ -158,3 +164,32 @@ def test_stalled_connections_are_ended_and_others_served() -> None:
             while connection.recv(4096):
                 pass  # the server ends it; without that this would run into the time limit
         assert service.log.read_text().count("stalled") == 2
+
+
+@pytest.mark.parametrize(
+    ("raw", "status"),
+    [
+        (b"nonsense\r\n\r\n", 400),
+        (b"GET / HTTP/9.9\r\n\r\n", 400),
+        (b"GET /" + b"a" * 9000 + b" HTTP/1.1\r\n\r\n", 414),
+        (b"GET / HTTP/1.1\r\n" + b"X: y\r\n" * 200 + b"\r\n", 431),
+        (b"GET / HTTP/1.1\r\nBad Header: x\r\n\r\n", 400),
+        (b"POST /v1/triage HTTP/1.1\r\nHost: localhost\r\nContent-Length: -1\r\n\r\n", 400),
+        (b"POST /v1/triage HTTP/1.1\r\nHost: localhost\r\nContent-Length: 1\r\nContent-Length: 2\r\n\r\n", 400),
+        (
+            b"POST /v1/triage HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/json\r\n"
+            b"Transfer-Encoding: chunked\r\n\r\nzz\r\n",
+            400,
+        ),
+        (b"GET /livez HTTP/1.1\r\n\r\n", 400),
+    ],
+)
+def test_what_is_no_http_gets_a_problem_too(service: Running, raw: bytes, status: int) -> None:
+    with socket.create_connection(("127.0.0.1", service.port), timeout=10) as connection:
+        connection.sendall(raw)
+        response = http.client.HTTPResponse(connection)
+        response.begin()
+        problem = json.loads(response.read())
+    assert (response.status, problem["status"]) == (status, status)
+    assert response.headers["Content-Type"] == "application/problem+json"
+    assert problem["type"] == "/problems/malformed-request"
