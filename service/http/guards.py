@@ -7,7 +7,7 @@ import re
 import secrets
 import time
 
-from flask import Flask, Response, g, request
+from flask import Flask, Response, current_app, g, request
 
 from rules.bookkeeping.yamlsource import nearest
 from service.http.blueprint import Terms
@@ -43,8 +43,6 @@ def guard(app: Flask) -> None:
 
 def terms_of_request() -> Terms:
     """The terms of the route that was asked for; the mildest where there is none."""
-    from flask import current_app
-
     view = current_app.view_functions.get(request.endpoint or "")
     return getattr(view, "terms", NO_TERMS)
 
@@ -133,12 +131,23 @@ def _check_rate(settings: Settings, record: KeyRecord) -> None:
 
 
 def _check_accept(terms: Terms) -> None:
-    if request.headers.get("Accept", "*/*") != "*/*" and not request.accept_mimetypes[terms.gives]:
+    if request.headers.get("Accept", "*/*") != "*/*" and not _accepted(terms.gives):
         raise RefusedError(
             "not-acceptable",
             f"This route makes {terms.gives}.",
             [{"header": "Accept", "detail": f"write {terms.gives} or leave it out"}],
         )
+
+
+def _accepted(gives: str) -> bool:
+    """Whether the most specific range that fits is wanted at all; parameters such as a charset do not matter."""
+    ranges = ("*/*", gives.partition("/")[0] + "/*", gives)
+    found = (-1, 0.0)
+    for name, quality in request.accept_mimetypes:
+        base = name.partition(";")[0].strip().lower()
+        if base in ranges:
+            found = max(found, (ranges.index(base), quality))
+    return found[1] > 0
 
 
 def _check_query(terms: Terms) -> None:

@@ -57,6 +57,7 @@ def post(client: FlaskClient, body: Any, path: str = "/v1/triage") -> dict[str, 
             "not-acceptable",
         ),
         ("GET", "/v1/faults", {"Accept": "application/json;q=0"}, None, 406, "not-acceptable"),
+        ("GET", "/v1/faults", {"Accept": "*/*, application/json;q=0"}, None, 406, "not-acceptable"),
         ("GET", "/v1/triage", {}, None, 405, "method-not-allowed"),
         ("DELETE", "/v1/faults", {}, None, 405, "method-not-allowed"),
         ("GET", "/nowhere", {}, None, 404, "not-found"),
@@ -78,7 +79,13 @@ def test_what_helps_the_caller_is_in_the_headers(client: FlaskClient) -> None:
 
 
 def test_accepted_media_types(client: FlaskClient) -> None:
-    for accept in ("*/*", "application/*", "text/html, application/json;q=0.1", "application/json"):
+    for accept in (
+        "*/*",
+        "application/json; charset=utf-8",
+        "application/*",
+        "text/html, application/json;q=0.1",
+        "application/json",
+    ):
         assert client.post("/v1/triage", json=NOTE, headers={"Accept": accept}).status_code == 200
 
 
