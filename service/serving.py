@@ -150,6 +150,9 @@ class _Server(BaseApplication):  # type: ignore[misc]  # gunicorn has no types
             told = {"problems": error.problems[:20]}
             logs.LOGGER.error("the book cannot be used; the one that is open stays", extra={"told": told})
             return
+        except Exception as error:  # a defect in loading must not end a service that answers
+            logs.LOGGER.error("the book cannot be opened; the one that is open stays", exc_info=error)
+            return
         self.callable = made
 
 

@@ -74,6 +74,8 @@ def _rows(inside: House, lines: Iterator[tuple[int, bytes]], request_id: str) ->
             "a batch was cut off", extra={"told": {"request_id": request_id, "lines": tally.ok + tally.failed}}
         )
         return
+    told = {"request_id": request_id, "ok": tally.ok, "failed": tally.failed}
+    logs.LOGGER.info("a batch was answered", extra={"told": told})
     yield json_text(tally.closing(inside.expert.book.version))
 
 
