@@ -191,7 +191,7 @@ class NearMiss:
 
 @dataclass(frozen=True)
 class Triage:
-    """The whole answer."""
+    """The whole answer. ``fired`` names the rules that fired, in order; records and metrics count them."""
 
     decision_id: str
     book: str
@@ -209,3 +209,4 @@ class Triage:
     visit: VisitPlan
     cautions: tuple[str, ...]
     nearly: tuple[NearMiss, ...]
+    fired: tuple[str, ...] = ()

@@ -43,6 +43,16 @@ _DONT_KNOW_WORDS = {DONT_KNOW, "don't know", "don\u2019t know", "dont know", "do
 _EXAMPLES = {"V": "121 V", "ohm": "22.3 ohm", "delta_degF": "-40 F", "day": "2 days", "min": "20 min"}
 
 
+def field_of(name: str, above: str = "") -> str:
+    """A caller's field name as a step of a path: ``~`` and ``/`` escaped after RFC 6901.
+
+    A name too long to be repeated is not: the path then ends at what holds it.
+    """
+    if len(name) > LONGEST_QUOTE:
+        return above
+    return f"{above}/{name.replace('~', '~0').replace('/', '~1')}".removeprefix("/")
+
+
 def check_note(note: str) -> str:
     """The note, if it can be read at all. Raises InputError for an empty one or one that is no call note."""
     if not isinstance(note, str):
@@ -62,6 +72,11 @@ def check_note(note: str) -> str:
 
 def fact_from_text(text: str, terms: Mapping[str, FactTerm], source: Source) -> Fact:
     """Read ``KEY=VALUE``. Raises InputError."""
+    return fact_from_mapping(mapping_from_text(text, terms), terms, source, field=text.partition("=")[0].strip())
+
+
+def mapping_from_text(text: str, terms: Mapping[str, FactTerm]) -> dict[str, Any]:
+    """``KEY=VALUE`` as a mapping, its values not yet checked. Raises InputError."""
     key, equals, value = text.partition("=")
     if not equals or not key.strip() or not value.strip():
         message = "write NAME=VALUE, for example display=lit, surface.heat@left_front=none, volts@L1-L2/loaded=1.2 V"
@@ -73,7 +88,7 @@ def fact_from_text(text: str, terms: Mapping[str, FactTerm], source: Source) -> 
     if place is not None:
         term = terms.get(fact)
         given["between" if term is not None and term.place == "meter" else "where"] = place
-    return fact_from_mapping(given, terms, source, field=key.strip())
+    return given
 
 
 def facts_from_list(given: Any, terms: Mapping[str, FactTerm], source: Source) -> list[Fact]:
@@ -104,7 +119,7 @@ def fact_from_mapping(
         raise InputError([Problem(field, 'write a fact as an object, for example {"fact": "display", "value": "lit"}')])
     problems = [
         Problem(
-            f"{field}/{str(name)[:LONGEST_QUOTE]}",
+            field_of(str(name), field),
             f"no such field{nearest(str(name)[:40], _FIELDS)}; a fact has {', '.join(_FIELDS)}",
         )
         for name in given
@@ -178,7 +193,9 @@ class _Reader:
         place = re.sub(r"[\s-]+", "_", str(raw).strip().lower())
         place = _SHORT_PLACES.get(place, place)
         if not re.fullmatch(r"[a-z0-9_]{1,40}", place):
-            self.wrong("where", f"{raw!r} is no place; write a unit such as left_front, or all, others or unnamed")
+            self.wrong(
+                "where", f"{_short(raw)} is no place; write a unit such as left_front, or all, others or unnamed"
+            )
         return place
 
     def between(self) -> str | None:
@@ -191,7 +208,8 @@ class _Reader:
             if points in self.term.between:
                 return points
         self.wrong(
-            "between", f"{raw or 'nothing'!r} is no pair of meter points; write one of {', '.join(self.term.between)}"
+            "between",
+            f"{_short(raw or 'nothing')} is no pair of meter points; write one of {', '.join(self.term.between)}",
         )
         return None
 
@@ -273,9 +291,9 @@ class _Reader:
             return 0.0
         least, most = self.term.least, self.term.most
         if (least is not None and number < least) or (most is not None and number > most):
-            self.wrong(
-                "value", f"{value} is outside what can be read; write a number from {least:g} to {most:g} {wanted}"
-            )
+            shown = str(value)[:LONGEST_QUOTE]
+            message = f"{shown} is outside what can be read; write a number from {least:g} to {most:g} {wanted}"
+            self.wrong("value", message)
         return number
 
 

@@ -83,7 +83,10 @@ class Expert:
     _building: threading.Lock = field(default_factory=threading.Lock)
 
     def signatures(self, appliance: Appliance) -> Signatures:
-        """The signature table of an appliance, simulated when first asked for."""
+        """The signature table of an appliance, simulated when first asked for; nobody waits for another's."""
+        made = self._tables.get(appliance)
+        if made is not None:
+            return made
         with self._building:
             if appliance not in self._tables:
                 while len(self._tables) >= MOST_APPLIANCES:
@@ -165,6 +168,7 @@ def triage(expert: Expert, enquiry: Enquiry) -> Triage:
         visit=seen.visit,
         cautions=(f"NOTICE: {book.cautions['local_code'].say}",),
         nearly=_nearly(book, seen.record, case) if full else (),
+        fired=tuple(dict.fromkeys(entry.rule.rule for entry in seen.fired)),
     )
     return replace(answer, decision_id=_decision_id(answer, enquiry))
 

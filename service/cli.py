@@ -6,18 +6,22 @@ import json
 import sys
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import click
 
-from rules import Enquiry, Expert, InputError, Problem, triage
+from rules import BookError, Enquiry, Expert, InputError, Problem, open_book, triage
 from rules.enquiry import fact_from_text
 from rules.terms import ROLES, Role
 from service.evaluate_cli import evaluate_command
 from service.expect_cli import expect_command
 from service.faults_cli import faults_group
 from service.intake import appliance_from_file, source_of
-from service.opening import book_option, opened, refuse
+from service.keys import default_file
+from service.keys_cli import keys_group, keys_option
+from service.opening import book_option, opened, refuse, refuse_book
 from service.reading_cli import reading
+from service.replay_cli import replay_command
 from service.rules_cli import rules_group
 from service.van_cli import van_command
 
@@ -38,6 +42,7 @@ def main() -> None:
 @click.option("--tool", "tools", multiple=True, metavar="NAME", help="A tool at hand; without any, all are.")
 @click.option("--explain", is_flag=True, help="Every reason, bits for each fact, rules that nearly fired.")
 @click.option("--json", "as_json", is_flag=True, help="The answer as JSON.")
+@click.option("--server", metavar="URL", help="Ask a running service; its key, if it wants one, in COLDLEG_KEY.")
 @book_option
 def triage_command(
     text: str | None,
@@ -46,10 +51,19 @@ def triage_command(
     appliance: str | None,
     tools: tuple[str, ...],
     explain: bool,
-    as_json: bool,
     book: Path | None,
+    **shown: Any,
 ) -> None:
     """Triage one call: TEXT is the note (- reads it from standard input), --fact adds what is known for sure."""
+    as_json, server = shown["as_json"], shown["server"]
+    if server is not None:
+        from service.remote import Question, ask
+
+        if book is not None:
+            refuse(InputError([Problem("--book", "the service has its own book; leave --book or --server out")]))
+        note = _standard_input() if text == "-" else text
+        click.echo(ask(server, Question(note, facts, role, appliance, "full" if explain else "brief"), as_json=as_json))
+        return
     expert = opened(book)
     try:
         enquiry = replace(_enquiry(expert, text, facts, role, appliance, explain), tools=tools or None)
@@ -117,19 +131,49 @@ def facts_command(name: str | None, book: Path | None) -> None:
 
 
 @main.command("serve")
-@click.option("--host", default="127.0.0.1", show_default=True, help="Loopback only in this version.")
+@click.option("--host", default="127.0.0.1", show_default=True, help="Beyond this machine only with API keys.")
 @click.option("--port", default=8017, show_default=True, type=click.IntRange(1, 65535))
-@click.option("--workers", default=1, show_default=True, type=click.IntRange(1, 16))
-@click.option("--threads", default=4, show_default=True, type=click.IntRange(1, 64))
+@click.option("--workers", default=1, show_default=True, type=click.IntRange(1, 16), help="Processes.")
+@click.option("--threads", default=4, show_default=True, type=click.IntRange(1, 64), help="In each process.")
+@click.option("--allow-host", "hosts", multiple=True, metavar="NAME", help="A further name for the Host header.")
+@click.option("--record", type=click.Path(dir_okay=False, path_type=Path), help="Keep every decision in this file.")
+@click.option("--record-notes", is_flag=True, help="Keep what callers said, too; personal data.")
+@click.option(
+    "--log-level", default="info", show_default=True, type=click.Choice(("debug", "info", "warning", "error"))
+)
+@keys_option
 @book_option
-def serve_command(host: str, port: int, workers: int, threads: int, book: Path | None) -> None:
-    """Answer over HTTP on this machine: POST /v1/triage, GET /livez, GET /readyz."""
-    from service.serving import NotLoopbackError, serve
+def serve_command(
+    record: Path | None, keys_file: Path | None, hosts: tuple[str, ...], book: Path | None, **options: Any
+) -> None:
+    """Answer over HTTP: /docs shows the routes. SIGHUP opens the book anew, SIGTERM stops, neither drops a call."""
+    from service.serving import NotLoopbackError, Serving, serve
 
     try:
-        serve(lambda: opened(book), host=host, port=port, workers=workers, threads=threads)
+        serve(
+            lambda: open_book(book), Serving(keys=keys_file or default_file(), hosts=hosts, records=record, **options)
+        )
     except NotLoopbackError as error:
         refuse(InputError([Problem("--host", str(error))]))
+    except InputError as error:
+        refuse(error)
+    except BookError as error:
+        refuse_book(error)
+
+
+@main.command("openapi")
+@click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="Write it there instead of printing it.")
+@book_option
+def openapi_command(out: Path | None, book: Path | None) -> None:
+    """The OpenAPI 3.1 document of the HTTP service, as committed in openapi/coldleg.json."""
+    from service.app import create_app
+    from service.http.spec import document
+
+    text = json.dumps(document(create_app(opened(book))), indent=1, ensure_ascii=False) + "\n"
+    if out is None:
+        click.echo(text, nl=False)
+    else:
+        out.write_text(text, encoding="utf-8")
 
 
 reading.add_command(expect_command)
@@ -138,3 +182,5 @@ main.add_command(rules_group)
 main.add_command(faults_group)
 main.add_command(evaluate_command)
 main.add_command(van_command)
+main.add_command(keys_group)
+main.add_command(replay_command)

@@ -7,11 +7,15 @@ from pathlib import Path
 from typing import Any, cast
 
 from rules import EXPLAINS, BookError, Enquiry, Expert, Fact, InputError, Problem, load_appliance
+from rules.bookkeeping.schemas import ApplianceSchema
 from rules.bookkeeping.types import Appliance
 from rules.bookkeeping.yamlsource import YamlSource, nearest, parse
-from rules.enquiry import check_note, check_tools, facts_from_list
+from rules.enquiry import check_note, check_tools, facts_from_list, field_of
 from rules.terms import ROLES, Role, Source
 from rules.triage import Explain
+from service.plain_types import wrong_types
+from service.pointers import join
+from service.strictjson import shown
 
 FIELDS = ("appliance", "facts", "note", "role", "explain", "tools")
 LARGEST_APPLIANCE_FILE = 64 * 1024
@@ -27,7 +31,10 @@ def enquiry_from_json(expert: Expert, data: Any) -> Enquiry:
     if not isinstance(data, Mapping):
         raise InputError([Problem("", 'write a JSON object, for example {"note": "oven is dead but the clock is on"}')])
     problems = [
-        Problem(str(n)[:60], f"no such field{nearest(str(n), FIELDS)}; write {', '.join(FIELDS)}")
+        Problem(
+            field_of(str(n)),
+            f"no such field {shown(str(n))!r}{nearest(str(n)[:60], FIELDS)}; write {', '.join(FIELDS)}",
+        )
         for n in data
         if n not in FIELDS
     ]
@@ -94,7 +101,38 @@ def appliance_from(expert: Expert, given: Any) -> Appliance | None:
             message = f"no appliance {given[:60]!r}{hint}; write one of {known}, or an object"
             raise InputError([Problem("appliance", message)])
         return expert.book.appliances[given]
-    return _load(expert, YamlSource("appliance", given, {}))
+    wrong = list(wrong_types(ApplianceSchema(), given, ("appliance",)))
+    try:
+        made = load_appliance(_JsonSource("appliance", given, {}), expert.book)
+    except BookError as error:
+        told = {problem.field for problem in wrong}
+        more = [placed for placed in map(_placed, error.problems) if placed.field not in told]
+        raise InputError([*wrong, *more]) from error
+    if wrong:
+        raise InputError(wrong)
+    return made
+
+
+class _Placed(str):
+    """A problem of the book's loader that still knows which field it is about."""
+
+    path: tuple[str | int, ...] = ()
+    told: str = ""
+
+
+class _JsonSource(YamlSource):
+    """A mapping out of a request: its problems have a path instead of a line."""
+
+    def problem(self, path: tuple[str | int, ...], message: str) -> str:
+        made = _Placed(super().problem(path, message))
+        made.path, made.told = path, message
+        return made
+
+
+def _placed(problem: str) -> Problem:
+    if isinstance(problem, _Placed):
+        return Problem(join("appliance", *problem.path), problem.told)
+    return Problem("appliance", problem)
 
 
 def appliance_from_file(expert: Expert, name: str) -> Appliance:
@@ -106,20 +144,18 @@ def appliance_from_file(expert: Expert, name: str) -> Appliance:
         known = ", ".join(expert.book.appliances)
         raise InputError([Problem("appliance", f"{name} is neither a file nor one of {known}")])
     try:
+        return load_appliance(parse(name, read_appliance_file(path)), expert.book)
+    except BookError as error:
+        raise InputError([Problem("appliance", problem) for problem in error.problems]) from error
+
+
+def read_appliance_file(path: Path) -> str:
+    """The text of a file that describes an appliance. Raises InputError."""
+    try:
         if path.stat().st_size > LARGEST_APPLIANCE_FILE:
             raise InputError(
-                [Problem("appliance", f"{name} is larger than any description of an appliance; give another file")]
+                [Problem("appliance", f"{path} is larger than any description of an appliance; give another file")]
             )
-        source = parse(name, path.read_text(encoding="utf-8"))
+        return path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
-        raise InputError([Problem("appliance", f"{name} cannot be read as UTF-8 text: {error}")]) from error
-    except BookError as error:
-        raise InputError([Problem("appliance", problem) for problem in error.problems]) from error
-    return _load(expert, source)
-
-
-def _load(expert: Expert, source: YamlSource) -> Appliance:
-    try:
-        return load_appliance(source, expert.book)
-    except BookError as error:
-        raise InputError([Problem("appliance", problem) for problem in error.problems]) from error
+        raise InputError([Problem("appliance", f"{path} cannot be read as UTF-8 text: {error}")]) from error

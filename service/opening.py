@@ -18,10 +18,15 @@ def opened(book: Path | None) -> Expert:
     try:
         return open_book(book)
     except BookError as error:
-        click.echo("the book cannot be used:", err=True)
-        for problem in error.problems:
-            click.echo(f"  {problem}", err=True)
-        sys.exit(EXIT_BOOK)
+        refuse_book(error)
+
+
+def refuse_book(error: BookError) -> NoReturn:
+    """Tell the book's problems and end with exit code 3."""
+    click.echo("the book cannot be used:", err=True)
+    for problem in error.problems:
+        click.echo(f"  {problem}", err=True)
+    sys.exit(EXIT_BOOK)
 
 
 def refuse(error: InputError) -> NoReturn:

@@ -9,8 +9,9 @@ from typing import Any
 from marshmallow import Schema, fields, post_dump
 
 from rules.bookkeeping.types import FactTerm
+from service.dumping import Dump, plan
 
-_UNIT_NAMES = {"delta_degF": "F", "day": "day"}
+UNIT_NAMES = {"delta_degF": "F", "day": "day"}
 
 
 class ScopeSchema(Schema):
@@ -162,9 +163,9 @@ class TriageSchema(Schema):
     cautions = fields.List(fields.String())
     nearly = fields.List(fields.Nested(NearMissSchema))
 
-    def __init__(self, terms: Mapping[str, FactTerm], **options: Any) -> None:
+    def __init__(self, terms: Mapping[str, FactTerm] | None = None, **options: Any) -> None:
         super().__init__(**options)
-        self.terms = terms
+        self.terms = terms or {}
 
     @post_dump
     def units(self, data: dict[str, Any], **_: Any) -> dict[str, Any]:
@@ -172,8 +173,8 @@ class TriageSchema(Schema):
         for fact in data["understood"]:
             term = self.terms[fact["fact"]]
             numeric = term.kind == "number"
-            fact["unit"] = _UNIT_NAMES.get(str(term.unit), term.unit) if numeric else None
-            if numeric and fact["value"] == math.inf:
+            fact["unit"] = UNIT_NAMES.get(str(term.unit), term.unit) if numeric else None
+            if numeric and math.isinf(fact["value"]):
                 fact["value"] = "OL"
         return data
 
@@ -209,3 +210,29 @@ class DayPlanSchema(Schema):
     value = fields.Float()
     calls = fields.List(fields.Nested(DayCallSchema))
     expected_fixes = fields.Float()
+
+
+def triage_dump(terms: Mapping[str, FactTerm]) -> Dump:
+    """A function that dumps answers as ``TriageSchema(terms).dump`` does, several times faster."""
+    schema = TriageSchema(terms)
+    dump = plan(schema)
+    return lambda answer: schema.units(dump(answer))
+
+
+class BatchRowSchema(Schema):
+    """A line of a batch's answer: a row with an answer or an error, or the closing line, which alone has ``end``."""
+
+    line = fields.Integer(metadata={"description": "Number of the line it answers, from 1."})
+    id = fields.Raw(allow_none=True, metadata={"description": "The caller's own."})
+    answer = fields.Nested(TriageSchema)
+    error = fields.Raw(
+        metadata={
+            "description": "A problem, as a single call would get.",
+            "allOf": [{"$ref": "#/components/schemas/Problem"}],
+        }
+    )
+    end = fields.Boolean(metadata={"description": "Closing line: true."})
+    lines = fields.Integer(metadata={"description": "Closing line: rows answered."})
+    ok = fields.Integer(metadata={"description": "Closing line: rows with an answer."})
+    failed = fields.Integer(metadata={"description": "Closing line: rows with an error."})
+    book = fields.String(metadata={"description": "Closing line: version of the book."})

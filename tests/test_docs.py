@@ -22,7 +22,7 @@ DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 BLOCKS = re.findall(r"^```\w*\n(.*?)^```", README, re.MULTILINE | re.DOTALL)
 LINES = [line for block in BLOCKS for line in block.splitlines()]
 COMMANDS = [line for line in LINES if line.startswith("coldleg ") and not line.startswith("coldleg serve")]
-BODIES = re.findall(r"-d '(\{.*?\})'", README, re.DOTALL)
+BODIES = re.findall(r"http://127\.0\.0\.1:8017(/[^\s']*)[^\n]*?-d '(\{.*?\})'", README, re.DOTALL)
 
 
 def test_set_up_is_two_lines_that_stand_alone() -> None:
@@ -47,11 +47,11 @@ def test_there_are_commands_and_requests_to_try() -> None:
     assert len(BODIES) >= 2
 
 
-@pytest.mark.parametrize("body", BODIES)
-def test_requests_of_the_tour_work(expert: Expert, body: str) -> None:
-    response = create_app(expert).test_client().post("/v1/triage", json=json.loads(body))
+@pytest.mark.parametrize(("path", "body"), BODIES)
+def test_requests_of_the_tour_work(expert: Expert, path: str, body: str) -> None:
+    response = create_app(expert).test_client().post(path, json=json.loads(body))
     assert response.status_code == 200
-    assert response.get_json()["understood"]
+    assert path.startswith("/v1/readings") or response.get_json()["understood"]
 
 
 def test_the_developers_rule_is_a_rule() -> None:

@@ -123,10 +123,8 @@ def _described(source: YamlSource, path: tuple[str | int, ...], messages: Any, s
     if isinstance(messages, dict):
         lines = []
         for step, inner in messages.items():
-            inside = step == "_schema" or (
-                step in ("value", "key") and len(path) > 1
-            )  # of a mapping, not a field's name
-            deeper = path if inside else (*path, step)
+            of_a_dict = step in ("value", "key") and inner != ["Unknown field."]  # else a field that is called so
+            deeper = path if step == "_schema" or of_a_dict else (*path, step)
             lines.extend(_described(source, deeper, inner, schema))
         return lines
     lines = []

@@ -1,0 +1,74 @@
+"""What every route needs: the open book and the settings, hung on the application; the request's own marks."""
+
+from __future__ import annotations
+
+import json
+import secrets
+import time
+from dataclasses import dataclass, field
+from typing import Any, cast
+
+from flask import Response, current_app, g
+
+from rules import Expert
+from service.dumping import Dump
+from service.schemas import triage_dump
+from service.settings import Settings
+
+JSON, NDJSON, PROBLEM = "application/json", "application/x-ndjson", "application/problem+json"
+HTML, TEXT = "text/html", "text/plain"
+
+
+@dataclass
+class House:
+    """One application's expert and settings."""
+
+    expert: Expert
+    settings: Settings
+    dump: Dump = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.dump = triage_dump(self.expert.book.facts)
+
+
+@dataclass
+class Marks:
+    """What is known of the request being answered, for its log line, its problems and the metrics."""
+
+    request_id: str
+    trace_id: str | None = None
+    trace_flags: str = "00"
+    span_id: str = ""
+    key: str | None = None
+    decision: str | None = None
+    began: float = field(default_factory=time.perf_counter)
+
+
+_ENCODER = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+
+
+def house() -> House:
+    """The application's house."""
+    return cast(House, current_app.extensions["coldleg"])
+
+
+def marks() -> Marks:
+    """The request's marks; made on the spot for a request that was refused before it got any."""
+    if "marks" not in g:
+        g.marks = Marks(new_id())
+    return cast(Marks, g.marks)
+
+
+def new_id() -> str:
+    """A request id: 96 random bits."""
+    return secrets.token_hex(12)
+
+
+def reply(data: Any, media_type: str = JSON, status: int = 200) -> Response:
+    """A JSON response, compact, in UTF-8 without escapes."""
+    return Response(json_text(data), status=status, content_type=media_type)
+
+
+def json_text(data: Any) -> str:
+    """One line of JSON."""
+    return _ENCODER.encode(data) + "\n"

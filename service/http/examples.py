@@ -1,0 +1,48 @@
+"""Requests that the OpenAPI document and the documentation page show; a test sends every one of them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+TRIAGE: dict[str, Any] = {
+    "note": {"note": "the oven is dead and no burner heats, but the clock is on"},
+    "facts": {
+        "facts": [
+            {"fact": "display", "value": "lit"},
+            {"fact": "surface.heat", "where": "all", "value": "none"},
+            {"fact": "oven.bake.heat", "value": "none"},
+        ],
+        "role": "caller",
+    },
+    "readings": {
+        "note": "no burner heats",
+        "facts": [
+            {"fact": "volts", "between": "L1-L2", "while": "loaded", "value": 1.2, "unit": "V"},
+            {"fact": "volts", "between": "L1-N", "while": "loaded", "value": "121 V"},
+        ],
+        "role": "technician",
+        "explain": "full",
+    },
+    "own_appliance": {
+        "note": "all burners are weak and preheat is slow",
+        "appliance": {"based_on": "coil_range", "supply": "208Y/120"},
+    },
+}
+BATCH: dict[str, Any] = {
+    "two_calls": '{"id": "T-1001", "note": "left front burner is dead"}\n'
+    '{"id": "T-1002", "note": "sparks from the oven"}\n'
+}
+EXPECTED: dict[str, Any] = {
+    "one_pair": {"at": "L1-L2", "while": "loaded", "reading": "118 V"},
+    "two_suspects": {
+        "quantity": "ohms",
+        "at": "bake_element",
+        "suspects": [{"fault": "oven.bake_element_open"}],
+        "reading": "OL",
+    },
+}
+JUDGED: dict[str, Any] = {
+    "supply": {"kind": "supply", "values": {"l1_n": "121 V", "l2_n": "119 V", "l1_l2": "240 V", "loaded": True}},
+    "element": {"kind": "element", "values": {"watts": "2585 W", "ohms": "22.3 ohm"}},
+    "sensor": {"kind": "sensor", "values": {"ohms": "1.08k", "at": "72 F"}},
+}

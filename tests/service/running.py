@@ -1,0 +1,81 @@
+"""A real server for tests: on a free port of the loopback interface, ended by its process id."""
+
+from __future__ import annotations
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import requests
+
+PROGRAM = "from service.cli import main; main()"
+
+
+@dataclass
+class Running:
+    """A server that answers. ``log``: what it has written to standard error."""
+
+    process: subprocess.Popen[bytes]
+    port: int
+    log: Path
+    ready_after: float
+
+    @property
+    def address(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    def workers(self) -> list[int]:
+        """Process ids of its workers."""
+        children = Path(f"/proc/{self.process.pid}/task/{self.process.pid}/children").read_text()
+        return [int(child) for child in children.split()]
+
+    def signal(self, number: signal.Signals) -> None:
+        os.kill(self.process.pid, number)
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+@contextmanager
+def served(*options: str, keys: Path | None = None, before: str = "") -> Iterator[Running]:
+    """``coldleg serve`` with these options; without ``keys`` nobody is asked for one. ``before``: Python run first."""
+    port = free_port()
+    with tempfile.TemporaryDirectory() as folder:
+        log = Path(folder) / "log"
+        program = [sys.executable, "-c", before + PROGRAM]
+        command = [*program, "serve", "--port", str(port), "--keys", str(keys or Path(folder) / "none.json"), *options]
+        began = time.monotonic()
+        with log.open("wb") as out:
+            process = subprocess.Popen(command, stdout=out, stderr=out)
+        try:
+            _wait(process, port, log)
+            yield Running(process, port, log, time.monotonic() - began)
+        finally:
+            process.send_signal(signal.SIGQUIT)  # at once; what a graceful stop does is tested on its own
+            try:
+                process.wait(40)
+            finally:
+                process.kill()
+
+
+def _wait(process: subprocess.Popen[bytes], port: int, log: Path) -> None:
+    for _ in range(600):
+        if process.poll() is not None:
+            break
+        try:
+            if requests.get(f"http://127.0.0.1:{port}/livez", timeout=2).ok:
+                return
+        except requests.ConnectionError:
+            time.sleep(0.02)
+    raise RuntimeError(f"the server does not answer: {log.read_text()}")
