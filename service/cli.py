@@ -13,6 +13,7 @@ from rules.enquiry import fact_from_text
 from rules.terms import ROLES, Role
 from service.expect_cli import expect_command
 from service.faults_cli import faults_group
+from service.notes_cli import notes_group
 from service.intake import appliance_from_file, source_of
 from service.opening import book_option, opened, refuse
 from service.reading_cli import reading
@@ -131,3 +132,4 @@ reading.add_command(expect_command)
 main.add_command(reading)
 main.add_command(rules_group)
 main.add_command(faults_group)
+main.add_command(notes_group)
