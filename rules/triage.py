@@ -89,7 +89,7 @@ def triage(expert: Expert, enquiry: Enquiry) -> Triage:
     case = lay_out(facts, book.facts, appliance, lambda fact, place: _expected(signatures, fact, place))
     record = expert.chainer.run(case.known)
     fired = _fired(book, case, record)
-    stop = _stop(fired)
+    stop = _stop([entry for entry in fired if not _doubtful(entry, case, book)])
     scope = _scope(case)
     belief = _belief(book, signatures, case, fired)
     informed = scope.in_scope and _anything_odd(signatures, case)
@@ -201,6 +201,12 @@ def _stop(fired: Sequence[Fired]) -> StopNow | None:
     say = " ".join(dict.fromkeys(stop.say for stop in stops))
     because = tuple(dict.fromkeys(entry.rule.because for entry in entries))
     return StopNow(stops[0].signal, say, because, min((stop.refer_to for stop in stops), key=REFERRALS.index))
+
+
+def _doubtful(entry: Fired, case: CaseFile, book: Book) -> bool:
+    """Whether a danger is told in doubt only: it is asked about first, and does not stop yet."""
+    dangers = [fact for fact in (case.understood[n] for n in entry.facts) if book.facts[fact.fact].hazard]
+    return bool(dangers) and all(fact.certainty == "hedged" for fact in dangers)
 
 
 def _gravity(stop: Stop | None) -> int:

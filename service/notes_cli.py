@@ -120,6 +120,6 @@ def _row(name: str, each: Score) -> str:
 
 def _miss_words(miss: Miss) -> str:
     parts = [f"{name} {', '.join(found)}" for name, found in (("wrong", miss.wrong), ("missed", miss.missed)) if found]
-    if miss.hazard != miss.phrase.hazard:
+    if miss.phrase.hazard not in (miss.hazard, "any"):
         parts.append(f"hazard {miss.hazard}, should be {miss.phrase.hazard}")
     return f"{miss.phrase.category}: {miss.phrase.note!r}: {'; '.join(parts) or 'certainty or a forbidden fact'}"

@@ -35,6 +35,7 @@ class Claim:
     end: int
     contexts: frozenset[str] = frozenset()
     hedged: bool = False
+    opinion: bool = False  # doubtful only as somebody's impression
     implied: bool = False
     done_to: bool = False  # the nouns stand after the state: it is done to them ("turn on a burner")
 
@@ -57,6 +58,7 @@ class Said:
     nouns: list[Noun] = field(default_factory=list)
     contexts: set[str] = field(default_factory=set)
     hedged: bool = False
+    opinion: bool = False
     former: bool = False  # tells of former times
     unsure: bool = False
     fragment: bool = False  # no state of its own
@@ -85,7 +87,8 @@ def read_clause(clause: Clause, lexicon: Lexicon, memory: Memory) -> Said:
     nouns = reader.read(clause.items)
     said = Said(clause, nouns=nouns)
     said.contexts = {item.name for item in clause.items if item.kind == "context"}
-    said.hedged = clause.has("hedge")
+    said.hedged = clause.has("hedge", "opinion")
+    said.opinion = said.hedged and not clause.has("hedge")
     said.former = clause.has("history")
     said.unsure = clause.has("unsure")
     if any(item.kind == ONLY for item in clause.items):

@@ -16,7 +16,7 @@ _CONDITIONS = ("when", "with", "if", "until", "unless")
 _ASIDE = ("when", "if")  # "when it is set for 350 both glow"
 _PREDICATES = ("state", "negation_verb", "verb", "stopping")
 _SUBJECTS = ("thing", "place", "quantity", "pronoun", "person")
-_MODIFIERS = ("negation", "absence", "quantity", "place", "only", "hedge")
+_MODIFIERS = ("negation", "absence", "quantity", "place", "only", "hedge", "opinion")
 LONGEST_SENTENCE = 150  # items; a note without a full stop is cut there, so that reading stays linear
 #: Which of two links that meet (", and") names the joint.
 _STRENGTH = {"comma": 0, "then": 1, "colon": 1, "and": 2, "or": 2, "nor": 3, "but": 3, "except": 4}
@@ -36,11 +36,11 @@ class Clause:
 
     @property
     def start(self) -> int:
-        return self.items[0].start
+        return min(item.start for item in self.items)  # what a correction put in stands where it was written
 
     @property
     def end(self) -> int:
-        return self.items[-1].end
+        return max(item.end for item in self.items)
 
 
 @dataclass
@@ -56,15 +56,15 @@ class Sentence:
         return {item.name for clause in self.clauses for item in clause.items if item.kind == "thing"}
 
 
-def split(items: list[Item], lexicon: Lexicon) -> list[Sentence]:
-    """Cut the items of a note into sentences and clauses."""
+def split(items: list[Item], lexicon: Lexicon, *, talk: bool = False) -> list[Sentence]:
+    """Cut the items of a note into sentences and clauses. In ``talk`` between two every question asks."""
     sentences: list[Sentence] = []
     begun: list[Item] = []
     for item in [*items, Item("stop", ".", 0, 0)]:
         if item.kind != "stop":
             begun.append(item)
         if begun and (item.kind == "stop" or len(begun) >= LONGEST_SENTENCE):
-            sentences.append(Sentence(_Cutter(begun, lexicon).cut(), item.name == "?" and _asks(begun)))
+            sentences.append(Sentence(_Cutter(begun, lexicon).cut(), item.name == "?" and (talk or _asks(begun))))
             begun = []
     return sentences
 

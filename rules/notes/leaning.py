@@ -29,9 +29,12 @@ def borrow(sentence: list[Said], lexicon: Lexicon, memory: Memory, before: Claim
         if _only_tried(said):
             said.used = True
             continue
+        if _only_tells_the_kind(said, lexicon):
+            continue
         claim = (
             _repeated(sentence, number, before)
             or _verbal(said, lexicon)
+            or _only_under(sentence, number)
             or _ahead(sentence, number)
             or _absent(said, lexicon)
             or _behind(sentence, number)
@@ -51,6 +54,12 @@ def _only_tried(said: Said) -> bool:
     )
 
 
+def _only_tells_the_kind(said: Said, lexicon: Lexicon) -> bool:
+    """``..., gas range``: says what it is, and nothing of how it does."""
+    things = [lexicon.things[noun.thing] for noun in said.nouns]
+    return all(thing.generic and thing.mentions for thing in things) and not any(noun.denied for noun in said.nouns)
+
+
 def _own(said: Said, claim: Claim, denied: bool) -> Claim:
     nouns = tuple(noun for noun in said.nouns if not noun.carried) or tuple(said.nouns)
     return replace(claim, nouns=nouns, others=(), denied=denied, start=said.clause.start, end=said.clause.end)
@@ -63,6 +72,15 @@ def _previous(sentence: list[Said], number: int) -> Claim | None:
         if not said.fragment:
             return None
     return None
+
+
+def _only_under(sentence: list[Said], number: int) -> Claim | None:
+    """``display only when a burner is on``: it works only then."""
+    said = sentence[number]
+    following = sentence[number + 1] if number + 1 < len(sentence) else None
+    if following is None or not following.clause.condition or said.clause.items[-1].kind != "only":
+        return None
+    return _own(said, Claim((), (), WORKS, False, 0, 0), denied=False)
 
 
 def _repeated(sentence: list[Said], number: int, before: Claim | None) -> Claim | None:

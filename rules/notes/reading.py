@@ -11,6 +11,7 @@ from itertools import pairwise
 from rules.notes import readings
 from rules.notes.claims import WORKS, Claim, Memory, Said, read_clause
 from rules.notes.clauses import Clause, Sentence, split
+from rules.notes.corrections import corrected, without_taken_figures
 from rules.notes.entries import Lexicon
 from rules.notes.leaning import borrow, rest_of, settle_exceptions, spread_denial
 from rules.notes.meaning import Meanings
@@ -18,8 +19,10 @@ from rules.notes.merging import merge
 from rules.notes.normalise import normalise
 from rules.notes.nouns import Noun
 from rules.notes.scope import settle_scope
-from rules.notes.tagging import Item, tag
+from rules.notes.speakers import without_speakers
+from rules.notes.tagging import Item, settled, tag
 from rules.notes.told import Told
+from rules.notes.turns import straightened
 from rules.notes.typos import Speller
 from rules.terms import Certainty
 
@@ -29,6 +32,7 @@ _LIGHTS = frozenset({"indicator", "hot_light", "light"})
 _KNOBS = frozenset({"knob", "burner_knob"})
 _SCENE = frozenset({"quantity", "thing", "state", "context", "verb"})
 _MASKED = ("state", "context", "quantity")
+_SLIGHTLY = ("bit", "slightly", "sometimes", "occasionally", "tad", "faint")
 _CONTENT = ("word", "thing", "state", "context", "place")
 
 
@@ -45,16 +49,17 @@ class NoteReader:
     """Reads one note. ``told`` are its facts, ``unread`` the spans of clauses that nobody could read."""
 
     def __init__(self, text: str, lexicon: Lexicon, positions: Sequence[str]) -> None:
-        self.plain = normalise(text)
+        plain, self.talk = without_speakers(normalise(text))
+        self.plain = without_taken_figures(plain)
         self.lexicon = lexicon
         self.positions = positions
         self.memory = Memory()
         self.asked: _Read | None = None
         self.homeless: set[str] = set()
-        items = tag(self.plain, lexicon, Speller(lexicon))
+        items = settled(straightened(corrected(tag(self.plain, lexicon, Speller(lexicon))), self.plain))
         figures = self._figures(_spans(items, len(text)))
         self.hinted = {"temperature"} if any(fact.fact == "oven.offset" for fact in figures) else set()
-        self.sentences = split(_unmasked(items, figures), lexicon)
+        self.sentences = split(_unmasked(items, figures), lexicon, talk=self.talk)
         self.saids: list[Said] = []
         told = [fact for number in range(len(self.sentences)) for fact in self._sentence(number)]
         told = [*self._in_scope(figures), *told]
@@ -121,11 +126,17 @@ class NoteReader:
     def _answered(self, read: _Read) -> Iterator[Told]:
         """The facts of a question that this sentence answers with yes or no."""
         asked, self.asked = self.asked, None
-        answer = _answer(read.said[0].clause)
-        if asked is None or answer is None:
+        if asked is None:
+            return
+        answer = _answer(read.said[0].clause) or _short_answer(read.said[0].clause)
+        if answer is None:
+            _answers_with_a_state(read.said[0], asked)
             return
         read.said[0].used = True
         for said in asked.said:
+            if not said.claims and said.nouns and not said.clause.condition:
+                nouns = tuple(noun for noun in said.nouns if not noun.carried)
+                said.claims = [Claim(nouns, (), WORKS, False, *said.span)] if nouns else []
             if answer == "no":
                 said.claims = [claim.turned() for claim in said.claims]
         yield from self._told(asked)
@@ -205,6 +216,23 @@ def _answer(clause: Clause) -> str | None:
     if any(item.kind == "quantity" and item.denies for item in clause.items):
         return "no"
     return "yes" if "yes" in kinds else None
+
+
+def _short_answer(clause: Clause) -> str | None:
+    """``they do``, ``a little``: yes, in other words. Only after a question."""
+    kinds = {item.kind for item in clause.items}
+    if kinds == {"pronoun", "verb"}:
+        return "yes"
+    sized = all(item.kind == "quantity" and item.name in ("sized", "some") or item.name in _SLIGHTLY for item in clause.items)
+    return "yes" if sized else None
+
+
+def _answers_with_a_state(said: Said, asked: _Read) -> None:
+    """``Bake? Dead.``: a state alone after a thing alone."""
+    nouns = tuple(noun for each in asked.said for noun in each.nouns if not noun.carried)
+    if not nouns or any(each.claims for each in asked.said) or any(not noun.carried for noun in said.nouns):
+        return
+    said.claims = [replace(claim, nouns=nouns) if all(n.carried for n in claim.nouns) else claim for claim in said.claims]
 
 
 def _settle_answers(sentence: list[Said]) -> None:

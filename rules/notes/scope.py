@@ -13,6 +13,9 @@ from rules.notes.claims import AT_HIGH, ONLY, Claim, Said
 from rules.notes.meaning import Meanings
 
 
+PUT_RIGHT = "put_right"
+
+
 def settle_scope(sentence: list[Said], meanings: Meanings) -> set[str]:
     """Move contexts from conditions to the claims they belong to and drop what is not claimed of now.
 
@@ -40,7 +43,8 @@ def settle_scope(sentence: list[Said], meanings: Meanings) -> set[str]:
 
 
 def _dressed(claim: Claim, said: Said) -> Claim:
-    return replace(claim, contexts=claim.contexts | said.contexts, hedged=claim.hedged or said.hedged)
+    return replace(claim, contexts=claim.contexts | said.contexts, hedged=claim.hedged or said.hedged,
+                   opinion=said.opinion and not claim.hedged)  # fmt: skip
 
 
 def _spread_time(sentence: list[Said]) -> None:
@@ -58,6 +62,7 @@ def _spread_doubt(sentence: list[Said]) -> None:
     for number, said in enumerate(sentence):
         if said.hedged and not said.claims and not said.nouns:
             neighbour = sentence[number - 1] if number else (sentence[1] if len(sentence) > 1 else said)
+            neighbour.opinion = said.opinion and not (neighbour.hedged and not neighbour.opinion)
             neighbour.hedged = True
             said.used = True
         if said.unsure and number + 1 < len(sentence) and sentence[number + 1].clause.condition == "if":
@@ -71,7 +76,7 @@ def _condition(sentence: list[Said], number: int, meanings: Meanings) -> set[str
     """Give the contexts of a condition to the clause it belongs to. Gives them back."""
     said = sentence[number]
     kind = said.clause.condition
-    contexts = set(said.contexts - {ONLY})
+    contexts = set(said.contexts - {ONLY, PUT_RIGHT})
     kept: list[Claim] = []
     for claim in said.claims:
         found = meanings.contexts_of(claim, said)
@@ -93,7 +98,7 @@ def _condition(sentence: list[Said], number: int, meanings: Meanings) -> set[str
     elif kind in ("until", "unless") and contexts:
         target.claims = [claim for each in target.claims for claim in _and_turned(each, contexts)]
     elif contexts and ONLY in target.contexts:
-        target.claims = [claim for each in target.claims for claim in _only_in(each, contexts)]
+        target.claims = [claim for each in target.claims for claim in _only_in(each, contexts, target, meanings)]
         target.contexts.discard(ONLY)
     else:
         target.contexts |= contexts
@@ -135,8 +140,10 @@ def _and_turned(claim: Claim, contexts: set[str]) -> Iterator[Claim]:
     yield replace(claim.turned(), contexts=claim.contexts | contexts)
 
 
-def _only_in(claim: Claim, contexts: set[str]) -> Iterator[Claim]:
-    yield replace(claim, contexts=claim.contexts | contexts)
+def _only_in(claim: Claim, contexts: set[str], said: Said, meanings: Meanings) -> Iterator[Claim]:
+    inside = replace(claim, contexts=claim.contexts | contexts)
+    if meanings.depends(inside, said, contexts):  # "only works with the oven on" does not say that it works
+        yield inside
     yield claim.turned()
 
 
@@ -144,6 +151,10 @@ def _lone_contexts(sentence: list[Said], number: int, meanings: Meanings) -> set
     """A clause that only sets the scene ('the knob is off') gives its contexts to its neighbours."""
     said = sentence[number]
     contexts = set(said.contexts - {ONLY})
+    if PUT_RIGHT in contexts:
+        contexts.discard(PUT_RIGHT)
+        if number and said.clause.link in ("comma", "and", "none", "then"):
+            sentence[number - 1].contexts.add(PUT_RIGHT)  # what was put right is what was told before it
     for claim in said.claims:
         if meanings.tells(claim, said):
             return set()

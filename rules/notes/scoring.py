@@ -2,7 +2,7 @@
 
 A phrase file maps a category to its phrases; a phrase has ``note`` and, as needed, ``facts`` (key: value, all of which
 must be read), ``may`` (no mistake if read), ``never`` (facts, or ``fact: value``, that must not be read), ``hedged``
-(keys of ``facts`` that must be read as doubtful) and ``hazard`` (stop, ask or none).
+(keys of ``facts`` that must be read as doubtful) and ``hazard`` (stop, ask, none, or any: not judged).
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ from rules.bookkeeping.yamlsource import Path, YamlSource, nearest
 from rules.notes import NoteReading
 from rules.terms import BookError, Value, split_key
 
-Hazard = Literal["stop", "ask", "none"]
-HAZARDS: tuple[Hazard, ...] = ("stop", "ask", "none")
+Hazard = Literal["stop", "ask", "none", "any"]
+HAZARDS: tuple[Hazard, ...] = ("stop", "ask", "none", "any")
 _FIELDS = ("note", "facts", "may", "never", "hedged", "hazard")
 _STOPPING = {"surface.off_heat": "some", "oven.off_heat": "some", "house.lights": "uneven", "breaker": "trips_at_once"}
 
@@ -145,7 +145,7 @@ def _phrase(
             if wrong:
                 problems.append(source.problem((*path, name), wrong))
     facts = _pairs(row.get("facts") or {})
-    hazard = row.get("hazard", "stop" if any(stops(key, value) for key, value in facts.items()) else "none")
+    hazard = row.get("hazard", _told_hazard(facts, _pairs(row.get("may") or {})))
     if hazard not in HAZARDS:
         problems.append(source.problem((*path, "hazard"), f"{hazard!r} is not known; write one of {', '.join(HAZARDS)}"))
         return None
@@ -164,6 +164,12 @@ def _wrong_label(key: str, value: Any, terms: Mapping[str, FactTerm]) -> str | N
 
 def _pairs(facts: Mapping[str, Any]) -> dict[str, Value]:
     return {key: float(value) if isinstance(value, int | float) else str(value) for key, value in facts.items()}
+
+
+def _told_hazard(facts: Pairs, may: Pairs) -> Hazard:
+    if any(stops(key, value) for key, value in facts.items()):
+        return "stop"
+    return "any" if any(stops(key, value) for key, value in may.items()) else "none"
 
 
 def stops(key: str, value: Value) -> bool:
@@ -216,7 +222,7 @@ def _judge_hazard(found: Score, wanted: Hazard, did: Hazard) -> None:
         found.dangers = 1
         found.missed_dangers = int(did == "none")
         found.unstopped = int(did == "ask")
-    else:
+    elif wanted != "any":
         found.calm = 1
         found.false_stops = int(did == "stop")
         found.missed_dangers = int(wanted == "ask" and did == "none")

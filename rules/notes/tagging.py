@@ -32,7 +32,7 @@ class Item:
 
 
 def tag(plain: str, lexicon: Lexicon, speller: Speller) -> list[Item]:
-    """Tag normalised text. Articles, courtesies and look-alikes are left out of the result."""
+    """Tag normalised text. :func:`settled` then leaves out articles, courtesies and look-alikes."""
     kept = _without_joints(tokens(plain))
     words = [speller.mend(token.word) if token.kind == "word" else token.word for token in kept]
     items: list[Item] = []
@@ -48,7 +48,21 @@ def tag(plain: str, lexicon: Lexicon, speller: Speller) -> list[Item]:
             continue
         items.append(_plain_item(token, words[at]))
         at += 1
-    return _settled(items)
+    return items
+
+
+def settled(items: list[Item]) -> list[Item]:
+    """Decide what the particles are, and drop what means nothing while keeping note of who stands next to whom."""
+    kept: list[Item] = []
+    close = False
+    for number, item in enumerate(items):
+        if item.kind in _DROPPED:
+            close = close and item.kind == "article"
+            continue
+        last = kept[-1].kind if kept else "stop"
+        kept.append(replace(_in_context(items, number, last), after=close))
+        close = True
+    return kept
 
 
 def _plain_item(token: Token, word: str) -> Item:
@@ -80,26 +94,13 @@ def _without_joints(cut: list[Token]) -> list[Token]:
     return kept
 
 
-def _settled(items: list[Item]) -> list[Item]:
-    """Decide what the particles are, and drop what means nothing while keeping note of who stands next to whom."""
-    settled: list[Item] = []
-    close = False
-    for number, item in enumerate(items):
-        if item.kind in _DROPPED:
-            close = close and item.kind == "article"
-            continue
-        last = settled[-1].kind if settled else "stop"
-        settled.append(replace(_in_context(items, number, last), after=close))
-        close = True
-    return settled
-
-
 def _in_context(items: list[Item], number: int, last: str) -> Item:
     """The item as its neighbours make it read. ``last`` is the kind of the item kept before it."""
     item = items[number]
     if item.kind == "state" and item.name in _PARTICLES and _leads_to_a_place(items, number):
         return replace(item, kind="preposition")
-    if item.name == "lights" and last in ("thing", "pronoun", "only") and _ends_a_clause(items, number):
+    lights = item.name == "lights" or (item.name == "light" and number > 0 and items[number - 1].name in _SHOWN_RIGHT)
+    if lights and last in ("thing", "pronoun", "only") and _ends_a_clause(items, number):
         return replace(item, kind="state", name="lit")  # "the display only lights when ..."
     if item.kind == "state" and item.name in _TURNS and _says_which_way(items, number):
         return replace(item, kind="word")  # "turn the burner off" is off
