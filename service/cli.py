@@ -11,10 +11,11 @@ import click
 from rules import Enquiry, Expert, InputError, Problem, triage
 from rules.enquiry import fact_from_text
 from rules.terms import ROLES, Role
+from service.batch_cli import batch_command
 from service.expect_cli import expect_command
 from service.faults_cli import faults_group
-from service.notes_cli import notes_group
 from service.intake import appliance_from_file, source_of
+from service.notes_cli import notes_group
 from service.opening import book_option, opened, refuse
 from service.reading_cli import reading
 from service.rules_cli import rules_group
@@ -133,3 +134,4 @@ main.add_command(reading)
 main.add_command(rules_group)
 main.add_command(faults_group)
 main.add_command(notes_group)
+main.add_command(batch_command)

@@ -65,7 +65,9 @@ def positions(expert: Expert) -> tuple[str, ...]:
 
 def write_unread(unread: Counter[str], file: Path) -> None:
     """Write unread clauses, the most frequent first, as ``count<TAB>words``. Ends the command if it cannot."""
-    lines = [f"{count}\t{' '.join(words.split())}\n" for words, count in sorted(unread.items(), key=lambda e: (-e[1], e[0]))]
+    lines = [
+        f"{count}\t{' '.join(words.split())}\n" for words, count in sorted(unread.items(), key=lambda e: (-e[1], e[0]))
+    ]
     try:
         file.write_text("".join(lines), encoding="utf-8")
     except OSError as error:
@@ -96,13 +98,14 @@ def _hazard_of(expert: Expert) -> Callable[[str], Hazard]:
 
 def shortfalls(total: Score) -> list[str]:
     """What does not reach its threshold, in words; none if all do."""
+    polarity, false = total.polarity_errors, total.false_stop_share
     checks = (
         (total.precision >= LEAST_PRECISION, f"precision {total.precision:.3f} is below {LEAST_PRECISION}"),
         (total.recall >= LEAST_RECALL, f"recall {total.recall:.3f} is below {LEAST_RECALL}"),
-        (total.polarity_errors <= MOST_POLARITY, f"wrong polarity {total.polarity_errors:.3f} is above {MOST_POLARITY}"),
+        (polarity <= MOST_POLARITY, f"wrong polarity {polarity:.3f} is above {MOST_POLARITY}"),
         (total.missed_dangers == 0, f"{total.missed_dangers} dangers are missed"),
-        (total.false_stop_share <= MOST_FALSE_STOPS, f"false stops {total.false_stop_share:.3f} are above {MOST_FALSE_STOPS}"),
-    )  # fmt: skip
+        (false <= MOST_FALSE_STOPS, f"false stops {false:.3f} are above {MOST_FALSE_STOPS}"),
+    )
     return [words for reached, words in checks if not reached]
 
 

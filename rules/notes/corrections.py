@@ -15,7 +15,9 @@ CORRECTION = "correction"
 _ENDS = ("stop", "comma", "but", "then", "when", "if", "and", "or")
 _LEADS = ("article", "filler", "preposition", "verb", "pronoun", "word")
 _WAY = r"(?:low|cold|cool|hot|high|under|over|below|above|short|off)(?:er)?"
-_FIGURE = rf"(?<![\d.,])\d[\d.,]{{0,7}}\s?(?:(?:°|(?:deg(?:ree)?s?|f|c|v|volts?|ohms?)\b)\s?){{0,2}}(?:too\s)?(?:{_WAY}\b)?"
+_FIGURE = (
+    rf"(?<![\d.,])\d[\d.,]{{0,7}}\s?(?:(?:°|(?:deg(?:ree)?s?|f|c|v|volts?|ohms?)\b)\s?){{0,2}}(?:too\s)?(?:{_WAY}\b)?"
+)
 _REFIGURED = re.compile(
     rf"(?P<taken>{_FIGURE})\s?[,;.-]{{0,3}}\s?\b(?:no|er{{1,4}}|uh|um|sorry|i\smean(?:t)?|make\sthat|correction|or\srather|rather|"
     rf"actually|scratch\sthat|strike\sthat|wait|oops)\b(?:\s(?:no|wait|sorry|actually))?[,;.-]{{0,3}}\s?(?:it\sis\s|it's\s|more\slike\s|about\s)?(?=\d)"
@@ -49,7 +51,13 @@ def _bare_correction(items: Sequence[Item], at: int) -> bool:
     after = [each for each in items[at + 1 : at + 4] if each.kind not in ("article", "comma")]
     before = items[at - 2] if at >= 2 else None
     paused = items[at + 1].kind == "comma" or item.kind == "filler"
-    return bool(after) and before is not None and paused and before.kind == after[0].kind and before.kind in ("place", "thing", "quantity")
+    return (
+        bool(after)
+        and before is not None
+        and paused
+        and before.kind == after[0].kind
+        and before.kind in ("place", "thing", "quantity")
+    )
 
 
 def _replaced(items: list[Item], at: int) -> list[Item]:

@@ -18,7 +18,21 @@ MOST_SPELLINGS = 4000
 LONGEST_GAP = 4
 GAP = ".."
 #: Kinds of phrases that say nothing: a misspelled word is never mended to one of theirs.
-MUTE = ("filler", "blocked", "article", "preposition", "person", "verb", "yes", "no", "history", "unsure", "hedge", "opinion", "correction")
+MUTE = (
+    "filler",
+    "blocked",
+    "article",
+    "preposition",
+    "person",
+    "verb",
+    "yes",
+    "no",
+    "history",
+    "unsure",
+    "hedge",
+    "opinion",
+    "correction",
+)
 _STEP = re.compile(r"\([^()]*\)|[^\s()]+|[()]")
 
 Words = tuple[str, ...]

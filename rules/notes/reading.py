@@ -223,7 +223,9 @@ def _short_answer(clause: Clause) -> str | None:
     kinds = {item.kind for item in clause.items}
     if kinds == {"pronoun", "verb"}:
         return "yes"
-    sized = all(item.kind == "quantity" and item.name in ("sized", "some") or item.name in _SLIGHTLY for item in clause.items)
+    sized = all(
+        (item.kind == "quantity" and item.name in ("sized", "some")) or item.name in _SLIGHTLY for item in clause.items
+    )
     return "yes" if sized else None
 
 
@@ -232,7 +234,9 @@ def _answers_with_a_state(said: Said, asked: _Read) -> None:
     nouns = tuple(noun for each in asked.said for noun in each.nouns if not noun.carried)
     if not nouns or any(each.claims for each in asked.said) or any(not noun.carried for noun in said.nouns):
         return
-    said.claims = [replace(claim, nouns=nouns) if all(n.carried for n in claim.nouns) else claim for claim in said.claims]
+    said.claims = [
+        replace(claim, nouns=nouns) if all(n.carried for n in claim.nouns) else claim for claim in said.claims
+    ]
 
 
 def _settle_answers(sentence: list[Said]) -> None:

@@ -12,7 +12,6 @@ from dataclasses import replace
 from rules.notes.claims import AT_HIGH, ONLY, Claim, Said
 from rules.notes.meaning import Meanings
 
-
 PUT_RIGHT = "put_right"
 
 

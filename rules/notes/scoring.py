@@ -147,7 +147,9 @@ def _phrase(
     facts = _pairs(row.get("facts") or {})
     hazard = row.get("hazard", _told_hazard(facts, _pairs(row.get("may") or {})))
     if hazard not in HAZARDS:
-        problems.append(source.problem((*path, "hazard"), f"{hazard!r} is not known; write one of {', '.join(HAZARDS)}"))
+        problems.append(
+            source.problem((*path, "hazard"), f"{hazard!r} is not known; write one of {', '.join(HAZARDS)}")
+        )
         return None
     never, hedged = (tuple(map(str, row.get(name) or ())) for name in ("never", "hedged"))
     return Phrase(category, row["note"], facts, _pairs(row.get("may") or {}), never, hedged, hazard)
@@ -178,9 +180,7 @@ def stops(key: str, value: Value) -> bool:
     return (fact.startswith("hazard.") and value == "yes") or _STOPPING.get(fact) == value
 
 
-def score(
-    phrases: Iterable[Phrase], read: Callable[[str], NoteReading], hazard_of: Callable[[str], Hazard]
-) -> Report:
+def score(phrases: Iterable[Phrase], read: Callable[[str], NoteReading], hazard_of: Callable[[str], Hazard]) -> Report:
     """Score a reader. ``hazard_of`` tells what a whole triage of a note does about danger."""
     report = Report()
     for phrase in phrases:
@@ -210,9 +210,7 @@ def _judged(phrase: Phrase, facts: Sequence[tuple[str, Value, bool]]) -> Score:
     found.wrong = len(got - want - set(phrase.may.items()))
     read = {key for key, _ in got - want}
     found.polarity = sum(key in read for key, _ in want - got)
-    found.forbidden = sum(
-        f"{key}: {value}" in phrase.never or split_key(key)[0] in phrase.never for key, value in got
-    )
+    found.forbidden = sum(f"{key}: {value}" in phrase.never or split_key(key)[0] in phrase.never for key, value in got)
     found.certainty = sum((key, value) in want and doubt != (key in phrase.hedged) for key, value, doubt in facts)
     return found
 

@@ -12,7 +12,9 @@ _TELLING = (
     r"caller|customer|cust|client|cx|tenant|owner|homeowner|resident|lady|man|woman|him|her|he|she|answer|"
     r"technician|tech|me|us|user"
 )
-_NAMED = re.compile(rf"(?:(?<=^)|(?<=[.?!\n]))[ \t\"(]*(?P<name>(?:{_ASKING}|{_TELLING})(?:\s?\d)?)\s?(?P<mark>[:>]|\s-+\s)")
+_NAMED = re.compile(
+    rf"(?:(?<=^)|(?<=[.?!\n]))[ \t\"(]*(?P<name>(?:{_ASKING}|{_TELLING})(?:\s?\d)?)\s?(?P<mark>[:>]|\s-+\s)"
+)
 _LETTER = re.compile(r"(?:(?<=^)|(?<=[.?!\n]))[ \t]*(?P<name>[a-z])(?P<mark>[:)]|\.(?=\s)|\s-\s)")
 LEAST_LETTERS = 2  # different letters that must speak before a lone letter is taken for a speaker
 

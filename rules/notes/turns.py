@@ -1,4 +1,4 @@
-"""Turns of speech that only point at a thing: ``it's the left front that's cold``, ``all good, just not the broiler``."""
+"""Turns of speech that only point at a thing: ``it's the left front that's cold``, ``all good, just not bake``."""
 
 from __future__ import annotations
 
@@ -23,7 +23,9 @@ def straightened(items: list[Item], plain: str) -> list[Item]:
     while at < len(items):
         item = items[at]
         if item.kind == "pronoun" and (end := _pointing(items, at, plain)):
-            kept += [each for each in items[at + 2 : end] if not (each.kind == "article" and _word(each, plain) in _THATS)]
+            kept += [
+                each for each in items[at + 2 : end] if not (each.kind == "article" and _word(each, plain) in _THATS)
+            ]
             at = end
             continue
         if _word(item, plain) in _JUST and _leaves_out(items, at, kept):
