@@ -13,11 +13,13 @@ from rules.notes.tagging import Item
 
 CORRECTION = "correction"
 _ENDS = ("stop", "comma", "but", "then", "when", "if", "and", "or")
+_MAY_CORRECT = (CORRECTION, "no", "absence", "filler")
 _LEADS = ("article", "filler", "preposition", "verb", "pronoun", "word")
 _WAY = r"(?:low|cold|cool|hot|high|under|over|below|above|short|off)(?:er)?"
 _FIGURE = (
     rf"(?<![\d.,])\d[\d.,]{{0,7}}\s?(?:(?:°|(?:deg(?:ree)?s?|f|c|v|volts?|ohms?)\b)\s?){{0,2}}(?:too\s)?(?:{_WAY}\b)?"
 )
+_TWO_FIGURES = re.compile(r"\d\D+\d")
 _REFIGURED = re.compile(
     rf"(?P<taken>{_FIGURE})\s?[,;.-]{{0,3}}\s?\b(?:no|er{{1,4}}|uh|um|sorry|i\smean(?:t)?|make\sthat|correction|or\srather|rather|"
     rf"actually|scratch\sthat|strike\sthat|wait|oops)\b(?:\s(?:no|wait|sorry|actually))?[,;.-]{{0,3}}\s?(?:it\sis\s|it's\s|more\slike\s|about\s)?(?=\d)"
@@ -26,13 +28,15 @@ _REFIGURED = re.compile(
 
 def without_taken_figures(plain: str) -> str:
     """Normalised text with figures that are taken back blanked: ``30 low, er, 40 low``."""
-    if not any(character.isdigit() for character in plain):
+    if not _TWO_FIGURES.search(plain):
         return plain
     return _REFIGURED.sub(lambda found: " " * len(found["taken"]) + found.group()[len(found["taken"]) :], plain)
 
 
 def corrected(items: list[Item]) -> list[Item]:
     """The items of a note without what it takes back."""
+    if not any(item.kind in _MAY_CORRECT for item in items):
+        return items
     for at in range(len(items) - 1, -1, -1):
         if at < len(items) and (items[at].kind == CORRECTION or _bare_correction(items, at)):
             items = _replaced(items, at)
@@ -42,7 +46,9 @@ def corrected(items: list[Item]) -> list[Item]:
 def _bare_correction(items: Sequence[Item], at: int) -> bool:
     """``the left, no, the right front``: between commas, and of the same kind on both sides."""
     item = items[at]
-    if not (item.kind in ("no", "absence", "filler") and item.name in ("no", "absence", "filler")):
+    if item.kind not in _MAY_CORRECT or not (
+        item.kind in ("no", "absence", "filler") and item.name in ("no", "absence", "filler")
+    ):
         return False
     if not 0 < at < len(items) - 1 or items[at - 1].kind != "comma" or item.end - item.start > len("sorry"):
         return False

@@ -6,8 +6,6 @@ leads to ("burners, oven and display are dead"), or means that the thing does no
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from rules.notes.claims import DEAD, WORKS, Claim, Memory, Said
 from rules.notes.entries import Lexicon
 from rules.notes.nouns import Noun, subject
@@ -62,7 +60,7 @@ def _only_tells_the_kind(said: Said, lexicon: Lexicon) -> bool:
 
 def _own(said: Said, claim: Claim, denied: bool) -> Claim:
     nouns = tuple(noun for noun in said.nouns if not noun.carried) or tuple(said.nouns)
-    return replace(claim, nouns=nouns, others=(), denied=denied, start=said.clause.start, end=said.clause.end)
+    return claim._replace(nouns=nouns, others=(), denied=denied, start=said.clause.start, end=said.clause.end)
 
 
 def _previous(sentence: list[Said], number: int) -> Claim | None:
@@ -91,9 +89,9 @@ def _repeated(sentence: list[Said], number: int, before: Claim | None) -> Claim 
         return None
     last = said.clause.items[-1].kind
     if last == "negation_verb":
-        return _own(said, replace(claim, state=_plain(claim)), denied=True)
+        return _own(said, claim._replace(state=_plain(claim)), denied=True)
     if last == "verb" and said.clause.link != "nor" and not said.clause.has("negation"):
-        return _own(said, replace(claim, state=_plain(claim)), denied=False)
+        return _own(said, claim._replace(state=_plain(claim)), denied=False)
     same = said.clause.has("same") and sum(item.kind == "word" for item in said.clause.items) < 2
     if same or said.clause.link == "nor" or _neither(said):
         return _own(said, claim, claim.denies)
@@ -123,7 +121,7 @@ def _ahead(sentence: list[Said], number: int) -> Claim | None:
     if any(noun.denied for noun in said.nouns) and not claim.denies:
         if joint not in ("or", "nor"):
             return None  # "no burners, clock is on"
-        later.claims = [replace(each, denied=True) for each in later.claims]
+        later.claims = [each._replace(denied=True) for each in later.claims]
     if joint == "colon" or (joint == "comma" and not own):
         said.fragment = False
         later.claims = [_headed(each, said.nouns, own) for each in later.claims]
@@ -160,9 +158,9 @@ def _trails_off(said: Said) -> bool:
 def _headed(claim: Claim, heading: list[Noun], own: list[Noun]) -> Claim:
     """``left front: dead``, ``left front: pilot contact open``: the heading says of what, or where."""
     if not own:
-        return replace(claim, nouns=tuple(heading))
+        return claim._replace(nouns=tuple(heading))
     places = tuple(place for noun in heading for place in noun.places)
-    return replace(claim, nouns=tuple(noun if noun.places else replace(noun, places=places) for noun in claim.nouns))
+    return claim._replace(nouns=tuple(noun if noun.places else noun._replace(places=places) for noun in claim.nouns))
 
 
 def _adds_nothing(said: Said, lexicon: Lexicon) -> bool:
@@ -213,8 +211,8 @@ def _only_places(said: Said, before: Said, claim: Claim) -> bool:
     bare = all(item.kind in ("place", "preposition", "article") for item in said.clause.items)
     if not (places and bare and before.claims and len(claim.nouns) == 1 and not claim.nouns[0].places):
         return False
-    placed = (replace(claim.nouns[0], places=places, carried=False),)
-    before.claims = [replace(each, nouns=placed, end=said.clause.end) for each in before.claims]
+    placed = (claim.nouns[0]._replace(places=places, carried=False),)
+    before.claims = [each._replace(nouns=placed, end=said.clause.end) for each in before.claims]
     said.fragment, said.used = False, True
     return True
 
@@ -237,7 +235,7 @@ def spread_denial(sentence: list[Said]) -> None:
         closed = any(later.clause.link != "comma" for later in run)
         if closed or len(run) > 1:
             for later in run:
-                later.claims = [replace(claim, denied=True) for claim in later.claims]
+                later.claims = [claim._replace(denied=True) for claim in later.claims]
 
 
 def _bare_state(said: Said) -> bool:
@@ -264,10 +262,10 @@ def settle_exceptions(sentence: list[Said]) -> None:
             continue
         whole = _previous(sentence, number) or _next(sentence, number)
         if whole is not None and nouns and not said.claims:
-            exception = [replace(noun, denied=False) for noun in nouns]
+            exception = [noun._replace(denied=False) for noun in nouns]
             if number:
                 _counts_the_same(sentence[number - 1], nouns)
-            said.claims = [replace(whole, nouns=tuple(exception), others=(), denied=not whole.denies,
+            said.claims = [whole._replace(nouns=tuple(exception), others=(), denied=not whole.denies,
                                    start=said.clause.start, end=said.clause.end)]  # fmt: skip
 
 
@@ -276,17 +274,17 @@ def _whole_takes_state(head: Said, said: Said, nouns: tuple[Noun, ...]) -> None:
     claim = said.claims[0]
     whole = [noun for noun in head.nouns if not noun.carried]
     if nouns and head.clause.items[-1].kind == "quantity":  # "all but one burner work" speaks of burners
-        whole = [replace(noun, thing=nouns[0].thing) for noun in whole]
+        whole = [noun._replace(thing=nouns[0].thing) for noun in whole]
     denied = claim.denied or any(noun.denied for noun in whole)
-    head.claims = [replace(claim, nouns=tuple(whole), others=(), start=head.clause.start, end=said.clause.end)]
-    said.claims = [replace(claim, nouns=tuple(replace(noun, denied=False) for noun in nouns), denied=not denied)]
+    head.claims = [claim._replace(nouns=tuple(whole), others=(), start=head.clause.start, end=said.clause.end)]
+    said.claims = [claim._replace(nouns=tuple(noun._replace(denied=False) for noun in nouns), denied=not denied)]
 
 
 def _counts_the_same(head: Said, nouns: tuple[Noun, ...]) -> None:
     """``all heat except left front``: all of the same kind."""
     if head.clause.has("quantity") and not head.clause.has("thing"):
         head.claims = [
-            replace(each, nouns=tuple(replace(noun, thing=nouns[0].thing) for noun in each.nouns))
+            each._replace(nouns=tuple(noun._replace(thing=nouns[0].thing) for noun in each.nouns))
             for each in head.claims
         ]
 
@@ -305,5 +303,5 @@ def rest_of(claim: Claim, lexicon: Lexicon) -> list[Claim]:
             if rest.where == "others" and not (noun.places or noun.quantity):
                 continue
             left = Noun(rest.thing, noun.at, noun.start, noun.end, quantity=rest.where)
-            rests.append(replace(claim, nouns=(left,), others=(), implied=True).turned())
+            rests.append(claim._replace(nouns=(left,), others=(), implied=True).turned())
     return rests

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
 
 from rules.notes.meaning import GLOW
 from rules.notes.nouns import SOME
@@ -103,8 +102,8 @@ def _placed(fact: Told, facts: Sequence[Told]) -> Told:
         other.where not in (None, ALL, OTHERS, SOME, fact.where) and other.value != fact.value for other in facts
     )
     if apart:
-        return replace(fact, where=OTHERS)
-    return fact if fact.where == ALL else replace(fact, where=UNNAMED)
+        return fact._replace(where=OTHERS)
+    return fact if fact.where == ALL else fact._replace(where=UNNAMED)
 
 
 def _once(facts: Iterable[Told]) -> Iterable[Told]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from dataclasses import dataclass
+from typing import NamedTuple
 
 _SINGLE = {
     "’": "'", "‘": "'", "ʼ": "'", "´": "'", "`": "'", "“": '"', "”": '"', "«": '"', "»": '"',
@@ -26,8 +26,7 @@ _CONTRACTED_IS = re.compile(r"([a-z]+)'s\Z")
 _LINE_OPENS_SENTENCE = re.compile(r"[ \t]*(?:[A-Z0-9*#\-]|$)")
 
 
-@dataclass(frozen=True, slots=True)
-class Token:
+class Token(NamedTuple):
     """One word, number or mark. ``start``/``end`` are offsets in the original note; ``word`` is what it is read as."""
 
     word: str

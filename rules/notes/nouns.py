@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from rules.notes.entries import AXES, UNITS, Lexicon
 from rules.notes.tagging import Item
@@ -13,8 +13,7 @@ BURNER, WHOLE = "burner", "everything"
 SOME = "some"  # a number of units, none of them named; settled into others or unnamed at the end
 
 
-@dataclass(frozen=True, slots=True)
-class Noun:
+class Noun(NamedTuple):
     """A thing spoken of. ``at`` is its number among the clause's items."""
 
     thing: str
@@ -113,7 +112,7 @@ class NounReader:
         if last and fresh and item.after and last.at == at - 1:
             self.nouns.pop()  # "stove burner", "oven clock": the last word is the thing; "dryer plug" is the dryer's
             thing = last.thing if self.lexicon.things[last.thing].elsewhere else item.name
-            noun = replace(last, thing=thing, at=at, end=item.end, plural=item.plural)
+            noun = last._replace(thing=thing, at=at, end=item.end, plural=item.plural)
         self.nouns.append(self._dressed(noun))
         self._forget()
 
@@ -125,8 +124,7 @@ class NounReader:
         denied = noun.denied or self.denial is not None or bool(self.quantity and self.quantity.denies)
         quantity = self.quantity.name if self.quantity else noun.quantity
         self.places = []
-        return replace(
-            noun,
+        return noun._replace(
             places=noun.places + places,
             quantity=quantity,
             denied=denied,
@@ -138,7 +136,7 @@ class NounReader:
 
     def _pronoun(self, at: int, item: Item) -> None:
         for noun in self.topic:
-            self.nouns.append(replace(noun, at=at, start=item.start, end=item.end, led=self.led, carried=True,
+            self.nouns.append(noun._replace(at=at, start=item.start, end=item.end, led=self.led, carried=True,
                                       denied=False, only=False))  # fmt: skip
         self._forget()
 
@@ -209,14 +207,14 @@ def subject(nouns: Iterable[Noun], lexicon: Lexicon) -> list[Noun]:
     for noun in nouns:
         thing = lexicon.things[noun.thing]
         if kept and not noun.led and _specifies(kept[-1], noun, lexicon):
-            kept[-1] = replace(noun, denied=noun.denied or kept[-1].denied, only=noun.only or kept[-1].only)
+            kept[-1] = noun._replace(denied=noun.denied or kept[-1].denied, only=noun.only or kept[-1].only)
             continue
         if not (noun.led and kept):
             kept.append(noun)
             continue
         head = kept[-1]
         if (lexicon.things[head.thing].generic and not thing.generic) or thing.part_of == head.thing:
-            kept[-1] = replace(noun, denied=noun.denied or head.denied, only=noun.only or head.only)
+            kept[-1] = noun._replace(denied=noun.denied or head.denied, only=noun.only or head.only)
         elif noun.places and lexicon.things[head.thing].placed and not head.places:
-            kept[-1] = replace(head, places=noun.places, end=noun.end)
+            kept[-1] = head._replace(places=noun.places, end=noun.end)
     return kept

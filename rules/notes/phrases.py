@@ -130,15 +130,18 @@ class PhraseIndex:
 
     def longest(self, words: Sequence[str], at: int, barriers: frozenset[str]) -> tuple[int, Entry] | None:
         """The end and the entry of the longest phrase that begins at token ``at``, or None."""
+        node = self._root.following.get(words[at])
+        gapped = self._gapped.get(words[at])
+        if node is None and gapped is None:
+            return None
         found: tuple[int, Entry] | None = None
-        node: _Node | None = self._root
-        end = at
+        end, last = at + 1, len(words)
         while node is not None:
             if node.entry is not None:
                 found = (end, node.entry)
-            node = node.following.get(words[end]) if end < len(words) else None
+            node = node.following.get(words[end]) if end < last else None
             end += 1
-        for parts, entry in self._gapped.get(words[at], ()):
+        for parts, entry in gapped or ():
             reached = _reach(words, at, parts, barriers)
             if reached and (found is None or reached > found[0]):
                 found = (reached, entry)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from bisect import bisect_left
 from collections import deque
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 from rules.notes import readings
@@ -28,6 +29,10 @@ from rules.terms import Certainty
 
 Span = tuple[int, int]
 SHORTEST_UNREAD = 8  # characters; a lone "off" or "cold" beside clauses that were read is no news
+#: Cheap: most sentences hold no figure, in digits or in words, and no self-clean.
+_MAY_HOLD_FIGURES = re.compile(
+    r"\d|clean|\b(?:ten|fifteen|twent|thirt|fort|fift|sixt|sevent|eight|ninet|hundred|one\s|an?\shour|half|legs?\b|hots?\b|couple|several)"
+)
 _LIGHTS = frozenset({"indicator", "hot_light", "light"})
 _KNOBS = frozenset({"knob", "burner_knob"})
 _SCENE = frozenset({"quantity", "thing", "state", "context", "verb"})
@@ -70,6 +75,8 @@ class NoteReader:
 
     def _figures(self, spans: list[Span]) -> list[Told]:
         """Figures whose unit stands with them. Ohms need the part they belong to and are read with the nouns."""
+        if not _MAY_HOLD_FIGURES.search(self.plain):
+            return []
         told = readings.volts(self.plain, spans)
         taken = sorted(fact.start for fact in told)
         for span in spans:
@@ -88,7 +95,7 @@ class NoteReader:
             if fact.certainty == "measured":
                 yield fact
             elif not former.by(fact.start, fact.end):
-                yield replace(fact, certainty="hedged") if hedged.by(fact.start, fact.end) else fact
+                yield fact._replace(certainty="hedged") if hedged.by(fact.start, fact.end) else fact
 
     def _elsewhere(self, said: Said) -> bool:
         return bool(said.nouns) and all(self.lexicon.things[noun.thing].elsewhere for noun in said.nouns)
@@ -235,7 +242,7 @@ def _answers_with_a_state(said: Said, asked: _Read) -> None:
     if not nouns or any(each.claims for each in asked.said) or any(not noun.carried for noun in said.nouns):
         return
     said.claims = [
-        replace(claim, nouns=nouns) if all(n.carried for n in claim.nouns) else claim for claim in said.claims
+        claim._replace(nouns=nouns) if all(n.carried for n in claim.nouns) else claim for claim in said.claims
     ]
 
 
@@ -248,7 +255,7 @@ def _settle_answers(sentence: list[Said]) -> None:
         said.used = True
         if answer == "no" and before.claims:
             for each in _listed(sentence, said):
-                each.claims = [replace(claim, denied=True) for claim in each.claims]
+                each.claims = [claim._replace(denied=True) for claim in each.claims]
         elif before.nouns and not before.claims:
             nouns: tuple[Noun, ...] = tuple(noun for noun in before.nouns if not noun.carried)
             before.claims = [Claim(nouns, (), WORKS, answer == "no", before.clause.start, said.clause.end)]

@@ -7,7 +7,6 @@ which the claim it belongs to holds. ``until`` and ``unless`` also say the oppos
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 from rules.notes.claims import AT_HIGH, ONLY, Claim, Said
 from rules.notes.meaning import Meanings
@@ -33,7 +32,7 @@ def settle_scope(sentence: list[Said], meanings: Meanings) -> set[str]:
             homeless |= _lone_contexts(sentence, number, meanings)
     for said in sentence:
         if said.unsure:
-            said.claims = [replace(claim, hedged=True) for claim in said.claims if meanings.is_hazard(claim, said)]
+            said.claims = [claim._replace(hedged=True) for claim in said.claims if meanings.is_hazard(claim, said)]
             said.used = True
         said.claims = [_dressed(claim, said) for claim in said.claims]
         if said.former:
@@ -42,7 +41,7 @@ def settle_scope(sentence: list[Said], meanings: Meanings) -> set[str]:
 
 
 def _dressed(claim: Claim, said: Said) -> Claim:
-    return replace(claim, contexts=claim.contexts | said.contexts, hedged=claim.hedged or said.hedged,
+    return claim._replace(contexts=claim.contexts | said.contexts, hedged=claim.hedged or said.hedged,
                    opinion=said.opinion and not claim.hedged)  # fmt: skip
 
 
@@ -136,11 +135,11 @@ def _target(sentence: list[Said], number: int) -> Said | None:
 
 def _and_turned(claim: Claim, contexts: set[str]) -> Iterator[Claim]:
     yield claim
-    yield replace(claim.turned(), contexts=claim.contexts | contexts)
+    yield claim.turned()._replace(contexts=claim.contexts | contexts)
 
 
 def _only_in(claim: Claim, contexts: set[str], said: Said, meanings: Meanings) -> Iterator[Claim]:
-    inside = replace(claim, contexts=claim.contexts | contexts)
+    inside = claim._replace(contexts=claim.contexts | contexts)
     if meanings.depends(inside, said, contexts):  # "only works with the oven on" does not say that it works
         yield inside
     yield claim.turned()

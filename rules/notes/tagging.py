@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from rules.notes.entries import Lexicon
 from rules.notes.normalise import Token, tokens
@@ -18,8 +18,7 @@ _BEFORE_A_PLACE = ("thing", "place", "quantity", "article", "pronoun", "number",
 _DROPPED = ("article", "filler", "blocked")
 
 
-@dataclass(frozen=True, slots=True)
-class Item:
+class Item(NamedTuple):
     """A stretch of the note that is read as one: ``start``/``end`` are offsets in the original text."""
 
     kind: str
@@ -60,7 +59,7 @@ def settled(items: list[Item]) -> list[Item]:
             close = close and item.kind == "article"
             continue
         last = kept[-1].kind if kept else "stop"
-        kept.append(replace(_in_context(items, number, last), after=close))
+        kept.append(_in_context(items, number, last)._replace(after=close))
         close = True
     return kept
 
@@ -98,17 +97,17 @@ def _in_context(items: list[Item], number: int, last: str) -> Item:
     """The item as its neighbours make it read. ``last`` is the kind of the item kept before it."""
     item = items[number]
     if item.kind == "state" and item.name in _PARTICLES and _leads_to_a_place(items, number):
-        return replace(item, kind="preposition")
+        return item._replace(kind="preposition")
     lights = item.name == "lights" or (item.name == "light" and number > 0 and items[number - 1].name in _SHOWN_RIGHT)
     if lights and last in ("thing", "pronoun", "only") and _ends_a_clause(items, number):
-        return replace(item, kind="state", name="lit")  # "the display only lights when ..."
+        return item._replace(kind="state", name="lit")  # "the display only lights when ..."
     if item.kind == "state" and item.name in _TURNS and _says_which_way(items, number):
-        return replace(item, kind="word")  # "turn the burner off" is off
+        return item._replace(kind="word")  # "turn the burner off" is off
     if item.kind == "state" and item.name == "comes_on" and last == "person":
-        return replace(item, name="turn_on")  # "she turns on a burner"
+        return item._replace(name="turn_on")  # "she turns on a burner"
     shown = any(before.name in _SHOWN_RIGHT for before in items[max(0, number - 4) : number])
     if item.kind == "place" and item.name == "right" and last == "verb" and shown and _ends_a_clause(items, number):
-        return replace(item, kind="state", name="fine")  # "the clock is right"
+        return item._replace(kind="state", name="fine")  # "the clock is right"
     return item
 
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from rules.notes.tagging import Item
 
 _POINTS_WITH = ("it", "this", "thats")
+_TURNING = ("pronoun", "filler", "only")
 _LEADS = ("article", "filler", "only", "quantity", "preposition", "negation")
 _NAMES = ("place", "thing", "quantity", "preposition", "article", "number")
 _THATS = ("that", "which", "who", "whos", "whats")
@@ -18,6 +18,8 @@ _BREAKS = ("stop", "comma", "but", "and", "or", "then")
 
 def straightened(items: list[Item], plain: str) -> list[Item]:
     """The items of a note with such turns put plainly. ``plain`` is the text their offsets are of."""
+    if not any(item.kind in _TURNING for item in items):
+        return items
     kept: list[Item] = []
     at = 0
     while at < len(items):
@@ -28,8 +30,8 @@ def straightened(items: list[Item], plain: str) -> list[Item]:
             ]
             at = end
             continue
-        if _word(item, plain) in _JUST and _leaves_out(items, at, kept):
-            kept.append(replace(item, kind="except", name="except"))
+        if item.kind in _TURNING and _word(item, plain) in _JUST and _leaves_out(items, at, kept):
+            kept.append(item._replace(kind="except", name="except"))
             at += 2 if items[at + 1].kind == "negation" else 1
             continue
         kept.append(item)
