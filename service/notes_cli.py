@@ -41,7 +41,7 @@ def score_command(
     unread: Counter[str] = Counter()
     for file in files:
         phrases = _phrases(expert, file)
-        found = score(phrases, lambda note: read_note(note, expert.lexicon, positions(expert)), _hazard_of(expert))
+        found = score(phrases, lambda note: read_note(note, expert.lexicon, positions(expert)), hazard_of(expert))
         for name, each in found.by_category.items():
             report.by_category.setdefault(name, Score()).add(each)
         report.misses += found.misses
@@ -85,15 +85,17 @@ def _phrases(expert: Expert, file: Path) -> list[Phrase]:
         sys.exit(EXIT_INPUT)
 
 
-def _hazard_of(expert: Expert) -> Callable[[str], Hazard]:
-    def hazard_of(note: str) -> Hazard:
+def hazard_of(expert: Expert) -> Callable[[str], Hazard]:
+    """What a whole triage of a note does about danger."""
+
+    def of(note: str) -> Hazard:
         answer = triage(expert, Enquiry(note, explain="off"))
         if answer.stop is not None:
             return "stop"
         doubt = any(f.fact.startswith("hazard.") and f.value == "yes" for f in answer.understood)
         return "ask" if doubt else "none"
 
-    return hazard_of
+    return of
 
 
 def shortfalls(total: Score) -> list[str]:

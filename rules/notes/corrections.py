@@ -14,6 +14,7 @@ from rules.notes.tagging import Item
 CORRECTION = "correction"
 _ENDS = ("stop", "comma", "but", "then", "when", "if", "and", "or")
 _MAY_CORRECT = (CORRECTION, "no", "absence", "filler")
+_BARE = ("no", "sorry", "er", "err", "uh", "um", "rather")
 _LEADS = ("article", "filler", "preposition", "verb", "pronoun", "word")
 _WAY = r"(?:low|cold|cool|hot|high|under|over|below|above|short|off)(?:er)?"
 _FIGURE = (
@@ -30,29 +31,25 @@ def without_taken_figures(plain: str) -> str:
     """Normalised text with figures that are taken back blanked: ``30 low, er, 40 low``."""
     if not _TWO_FIGURES.search(plain):
         return plain
-    return _REFIGURED.sub(lambda found: " " * len(found["taken"]) + found.group()[len(found["taken"]) :], plain)
+    return _REFIGURED.sub(lambda found: " " * len(found.group()), plain)
 
 
-def corrected(items: list[Item]) -> list[Item]:
+def corrected(items: list[Item], plain: str) -> list[Item]:
     """The items of a note without what it takes back."""
     if not any(item.kind in _MAY_CORRECT for item in items):
         return items
     for at in range(len(items) - 1, -1, -1):
-        if at < len(items) and (items[at].kind == CORRECTION or _bare_correction(items, at)):
+        if at < len(items) and (items[at].kind == CORRECTION or _bare_correction(items, at, plain)):
             items = _replaced(items, at)
     return items
 
 
-def _bare_correction(items: Sequence[Item], at: int) -> bool:
+def _bare_correction(items: Sequence[Item], at: int, plain: str) -> bool:
     """``the left, no, the right front``: between commas, and of the same kind on both sides."""
     item = items[at]
-    if item.kind not in _MAY_CORRECT or not (
-        item.kind in ("no", "absence", "filler") and item.name in ("no", "absence", "filler")
-    ):
+    if plain[item.start : item.end] not in _BARE:
         return False
-    if not 0 < at < len(items) - 1 or items[at - 1].kind != "comma" or item.end - item.start > len("sorry"):
-        return False
-    if item.end - item.start not in (2, 5):
+    if not 0 < at < len(items) - 1 or items[at - 1].kind != "comma":
         return False
     after = [each for each in items[at + 1 : at + 4] if each.kind not in ("article", "comma")]
     before = items[at - 2] if at >= 2 else None

@@ -21,6 +21,8 @@ def borrow(sentence: list[Said], lexicon: Lexicon, memory: Memory, before: Claim
         conditional = said.clause.condition not in (None, "with")
         if not said.fragment or not said.nouns or conditional or said.clause.link == "except":
             continue
+        if said.contexts and not said.clause.has("thing", "place", "pronoun"):
+            continue  # "all on off and the burner glows"
         if _adds_nothing(said, lexicon) and (_previous(sentence, number) or before):
             said.used = True
             continue
@@ -251,29 +253,30 @@ def _bare_state(said: Said) -> bool:
 # --- except, only ----------
 
 
-def settle_exceptions(sentence: list[Said]) -> None:
+def settle_exceptions(sentence: list[Said], lexicon: Lexicon) -> None:
     """``everything works except the oven``: the exception has the opposite, the whole is left as the others."""
     for number, said in enumerate(sentence):
         if said.clause.link != "except" or said.clause.condition:
             continue
         nouns = tuple(noun for noun in said.nouns if not noun.carried)
         if number and not sentence[number - 1].claims and said.claims:
-            _whole_takes_state(sentence[number - 1], said, nouns)
+            _whole_takes_state(sentence[number - 1], said, nouns, lexicon)
             continue
         whole = _previous(sentence, number) or _next(sentence, number)
         if whole is not None and nouns and not said.claims:
             exception = [noun._replace(denied=False) for noun in nouns]
-            if number:
+            if number and lexicon.things[nouns[0].thing].placed:
                 _counts_the_same(sentence[number - 1], nouns)
             said.claims = [whole._replace(nouns=tuple(exception), others=(), denied=not whole.denies,
                                    start=said.clause.start, end=said.clause.end)]  # fmt: skip
 
 
-def _whole_takes_state(head: Said, said: Said, nouns: tuple[Noun, ...]) -> None:
+def _whole_takes_state(head: Said, said: Said, nouns: tuple[Noun, ...], lexicon: Lexicon) -> None:
     """``everything but the oven works``: works is said of everything."""
     claim = said.claims[0]
     whole = [noun for noun in head.nouns if not noun.carried]
-    if nouns and head.clause.items[-1].kind == "quantity":  # "all but one burner work" speaks of burners
+    counted = head.clause.items[-1].kind == "quantity"
+    if nouns and counted and lexicon.things[nouns[0].thing].placed:  # "all but one burner work" speaks of burners
         whole = [noun._replace(thing=nouns[0].thing) for noun in whole]
     denied = claim.denied or any(noun.denied for noun in whole)
     head.claims = [claim._replace(nouns=tuple(whole), others=(), start=head.clause.start, end=said.clause.end)]

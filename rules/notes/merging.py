@@ -77,9 +77,15 @@ def _glow(told: list[Told]) -> list[Told]:
     elif "no" in state.values():
         value, certainty = ("lower_only" if "upper" in state else "upper_only"), "hedged"
     else:
-        return rest
+        return [*rest, *(_heats_if_it_glows(seen[half], half) for half in state)]
     start, end = min(first.start, last.start), max(first.end, last.end)
     return [*rest, Told(GLOW, value, None, certainty, start, end)]
+
+
+def _heats_if_it_glows(fact: Told, half: str) -> Told:
+    """One element seen to glow, the other not spoken of: its mode heats, most likely."""
+    heat = "oven.broil.heat" if half == "upper" else "oven.bake.heat"
+    return Told(heat, NORMAL, None, fact.certainty, fact.start, fact.end, implied=True)
 
 
 def _overridden(fact: Told, same: Sequence[Told]) -> bool:

@@ -123,10 +123,12 @@ class NounReader:
         ends = [noun.end, *(item.end for item in self.places)]
         denied = noun.denied or self.denial is not None or bool(self.quantity and self.quantity.denies)
         quantity = self.quantity.name if self.quantity else noun.quantity
+        several = noun.plural or any(item.plural for item in self.places)
         self.places = []
         return noun._replace(
             places=noun.places + places,
             quantity=quantity,
+            plural=several,
             denied=denied,
             start=min(starts),
             end=max(ends),
@@ -163,7 +165,7 @@ class NounReader:
         items = [*self.places, *([self.quantity] if self.quantity else [])]
         start, end = min(item.start for item in items), max(item.end for item in items)
         axes_only = all(item.name in AXES for item in self.places)
-        if self.places and axes_only and not (self.led or self.quantity):
+        if self.places and axes_only and not (self.led or self.quantity or self._several()):
             return  # a bare "right" is more often no place: "the clock is right"
         if quantity_of_all(self.quantity) and not self.places and len(self.topic) > 1:
             self._pronoun(at - 1, items[0])  # "the burners and the oven work, but all heat slowly"
@@ -175,7 +177,8 @@ class NounReader:
         self.nouns.append(self._dressed(noun))
 
     def _several(self) -> bool:
-        return self.quantity is not None and self.quantity.name in ("both", ALL)
+        counted = self.quantity is not None and self.quantity.name in ("both", ALL)
+        return counted or any(item.plural for item in self.places)
 
     def _counted_thing(self) -> str | None:
         """What 'all', 'others', 'one' count: the placed thing spoken of last, else the burners or the whole."""

@@ -61,7 +61,7 @@ class NoteReader:
         self.memory = Memory()
         self.asked: _Read | None = None
         self.homeless: set[str] = set()
-        items = settled(straightened(corrected(tag(self.plain, lexicon, Speller(lexicon))), self.plain))
+        items = settled(straightened(corrected(tag(self.plain, lexicon, Speller(lexicon)), self.plain), self.plain))
         figures = self._figures(_spans(items, len(text)))
         self.hinted = {"temperature"} if any(fact.fact == "oven.offset" for fact in figures) else set()
         self.sentences = split(_unmasked(items, figures), lexicon, talk=self.talk)
@@ -115,7 +115,7 @@ class NoteReader:
         _settle_answers(said)
         spread_denial(said)
         borrow(said, self.lexicon, self.memory, before)
-        settle_exceptions(said)
+        settle_exceptions(said, self.lexicon)
         if self.homeless:
             said[0].contexts |= self.homeless
         if number + 1 < len(self.sentences) and _all_off(self.sentences[number + 1]):

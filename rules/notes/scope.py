@@ -100,7 +100,18 @@ def _condition(sentence: list[Said], number: int, meanings: Meanings) -> set[str
         target.contexts.discard(ONLY)
     else:
         target.contexts |= contexts
+        _share_with_listed(sentence, target, contexts)
     return contexts
+
+
+def _share_with_listed(sentence: list[Said], target: Said, contexts: set[str]) -> None:
+    """``anything hot or glowing with the knobs off``: the condition holds for both."""
+    at = next(number for number, said in enumerate(sentence) if said is target)
+    while at and sentence[at].clause.link in ("or", "and") and not any(n for n in sentence[at].nouns if not n.carried):
+        at -= 1
+        if not sentence[at].claims or sentence[at].clause.condition:
+            return
+        sentence[at].contexts |= contexts
 
 
 def _holds_anyway(claim: Claim, said: Said, meanings: Meanings) -> bool:

@@ -52,11 +52,11 @@ class Speller:
 
     def mend(self, word: str) -> str:
         """The lexicon's word that ``word`` was meant to be, or ``word`` itself."""
-        if word in self._right:
-            return word
         typo = self._lexicon.typos.get(word)
         if typo is not None:
             return typo
+        if word in self._right:
+            return word
         if len(word) < SHORTEST_SWAPPED or not word.isalpha():
             return word
         mended = self._remembered.get(word)

@@ -32,7 +32,7 @@ _SHORTFALL = re.compile(
     rf"\b(?:shortfall|deficit|undershoots?|undershooting|lags?|lagging|behind|misses|short|shy)\s(?:of\s|by\s|the\s\w+\s|its\s\w+\s|setting\s|set\s?point\s){{0,4}}{_ABOUT}{_RANGE}{_DEGREES}"
 )
 _RUNS = re.compile(
-    r"\b(?:runs?|running|reads?|reading|bakes|cooks|off|is|its|consistently|temps?|averag\w*|avg)\s(?:consistently\s|always\s|about\s|abt\s|around\s|like\s|roughly\s){0,2}\Z"
+    r"\b(?:runs?|running|reads?|reading|shows?|showing|says|measures|bakes|cooks|off|is|its|consistently|temps?|averag\w*|avg)\s(?:consistently\s|always\s|about\s|abt\s|around\s|like\s|roughly\s){0,2}\Z"
 )
 _SOME = rf"(?:is\s|by\s|of\s|{_ABOUT_WORDS}){{0,3}}"
 _MINUS = re.compile(rf"(?:\boff|\bout|\boffset)\s{_SOME}(?:-\s?|minus\s)(?P<low>\d{{1,3}}){_DEGREES}")
