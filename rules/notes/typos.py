@@ -1,7 +1,7 @@
 """Mends misspelled words of the lexicon, and leaves every other word alone.
 
-A short word (four or five letters) is mended only if two neighbouring letters changed places; longer words may have one
-wrong, missing or extra letter, words of eleven letters or more two. The first letter must be right. Words close to ours
+A word of four letters is mended only if two neighbouring letters changed places; longer words may have one wrong,
+missing or extra letter, words of eleven letters or more two. The first letter must be right. Words close to ours
 that are spelled right (``hearing``) are listed in the book as ``ordinary``.
 """
 
@@ -15,7 +15,7 @@ from rapidfuzz.distance import OSA
 from rules.notes.entries import Lexicon
 
 SHORTEST_SWAPPED = 4
-SHORTEST_MENDED = 6
+SHORTEST_MENDED = 5
 SHORTEST_TWO_WRONG = 11
 MOST_REMEMBERED = 50_000  # unknown words whose mending is kept; some 10 MB
 MOST_LOOK_UPS = 3000  # unknown words of one note that are looked at; a guard for very long notes
