@@ -80,7 +80,8 @@ class Speller:
                 continue
             for known in self._shelf.by_length.get((word[0], length), ()):
                 distance = OSA.distance(word, known, score_cutoff=allowed)
-                if distance <= allowed and distance < least and not _only_inflected(word, known):
+                nearer = distance < least or (distance == least and length > len(best))  # a letter is sooner left out
+                if distance <= allowed and nearer and not _only_inflected(word, known):
                     best, least = known, distance
         return best
 

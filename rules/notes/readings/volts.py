@@ -172,7 +172,7 @@ def _figures(plain: str, start: int, end: int) -> Iterator[_Mark]:
             yield _Mark(found.start(), found.end(), value=0.0, unit=bool(found["unit0"]))
         elif found["spelled"]:
             yield _Mark(found.start(), found.end(), value=spelled(found["spelled"]), unit=bool(found["unit1"]))
-        elif (value := number(found["figure"])) <= MOST_VOLTS:
+        elif (value := number(found["figure"]) * (1000 if found["kilo"] else 1)) <= MOST_VOLTS:
             yield _Mark(found.start(), found.end(), value=value, unit=bool(found["unit"]))
 
 
