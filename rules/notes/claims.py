@@ -112,6 +112,8 @@ def _remember(said: Said, lexicon: Lexicon, memory: Memory) -> None:
     if said.claims and said.claims[0].nouns:
         spoken = [noun for noun in said.claims[-1].nouns if not noun.carried]
     bare = [noun._replace(denied=False, only=False) for noun in spoken]
+    if said.clause.link == "except":
+        bare = []  # "aside from the oven not heating it is fine": it is not the oven
     if bare and said.clause.condition in _ASIDE:
         memory.aside = bare
     elif bare:
@@ -157,6 +159,8 @@ def _of_another_state(items: list[Item], at: int) -> bool:
     """``slow to heat up`` is slow and ``works fine`` works; the second state only says at what, or how well."""
     if at >= 2 and items[at - 1].kind == "to" and items[at - 2].kind == "state":
         return True
+    if at >= 1 and items[at].name == "cold" and items[at].after and items[at - 1].kind == "state":
+        return True  # "works fine cold"
     following = items[at + 1] if at + 1 < len(items) else None
     if items[at].name in (HEATS, WORKS, "on") and following and following.after and following.name in (SLOW, WEAK):
         return True  # "heats slowly" is slow, and says no more

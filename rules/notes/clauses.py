@@ -140,7 +140,10 @@ class _Cutter:
             return False
         last = self.open.items[-1]
         led = len(self.open.items) > 1 and self.open.items[-2].kind == "preposition"
-        return last.kind == "quantity" or (self._generic(last) and not led)
+        counted = (
+            len(self.open.items) > 1 and self.open.items[-2].kind == "quantity" and self.open.items[-2].name == "all"
+        )
+        return last.kind == "quantity" or (counted and last.kind == "thing") or (self._generic(last) and not led)
 
     def _opens_a_clause(self, number: int) -> bool:
         item = self.items[number]

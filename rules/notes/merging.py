@@ -22,7 +22,7 @@ _HALVES = {
 def merge(told: Iterable[Told]) -> list[Told]:
     """The facts of a note, in the order they were written. Contradictions between explicit facts are kept."""
     facts = _glow([*told])
-    facts = [*_once(_yielding(facts))]
+    facts = [*_once(_fuels(_yielding(facts)))]
     facts = _woken(facts)
     by_key = _grouped(facts, lambda fact: fact.key)
     facts = [fact for fact in facts if not _overridden(fact, by_key[fact.key])]
@@ -36,6 +36,14 @@ def _yielding(facts: list[Told]) -> list[Told]:
     """A cold top beside a light that stays on is no failure to heat, nor is a "cold" oven with a known offset."""
     complaints = {fact.fact for fact in facts if fact.value not in ("dark", 0.0)}
     return [fact for fact in facts if fact.value != NONE or not fact.unless & complaints]
+
+
+def _fuels(facts: list[Told]) -> list[Told]:
+    """Gas burners over an electric oven, told in two words."""
+    told = {fact.value for fact in facts if fact.fact == "fuel"}
+    if not {"gas", "electric"} <= told:
+        return facts
+    return [fact._replace(value="dual_fuel") if fact.fact == "fuel" else fact for fact in facts]
 
 
 def _woken(facts: list[Told]) -> list[Told]:

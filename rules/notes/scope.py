@@ -28,6 +28,9 @@ def settle_scope(sentence: list[Said], meanings: Meanings) -> set[str]:
             conditions = _condition(sentence, number, meanings)
         elif said.clause.link == "then":
             said.contexts |= conditions
+            if not conditions and number and sentence[number - 1].clause.condition in ("until", "if"):
+                said.claims = [claim for claim in said.claims if meanings.is_event(claim, said)]  # "... then it dies"
+                said.used = True
         else:
             homeless |= _lone_contexts(sentence, number, meanings)
     for said in sentence:
