@@ -111,7 +111,7 @@ def _remember(said: Said, lexicon: Lexicon, memory: Memory) -> None:
     spoken = [noun for noun in subject(said.nouns, lexicon) if not noun.carried]
     if said.claims and said.claims[0].nouns:
         spoken = [noun for noun in said.claims[-1].nouns if not noun.carried]
-    bare = [noun._replace(denied=False, only=False) for noun in spoken]
+    bare = [noun._replace(denied=False, only=False) for noun in spoken if noun.thing != "anything"]
     if said.clause.link == "except":
         bare = []  # "aside from the oven not heating it is fine": it is not the oven
     if bare and said.clause.condition in _ASIDE:

@@ -32,10 +32,7 @@ class Clause:
 
     def has(self, *kinds: str) -> bool:
         """Whether an item of one of these kinds is in it."""
-        for item in self.items:  # a plain loop: this is asked more often than anything else
-            if item.kind in kinds:
-                return True
-        return False
+        return any(item.kind in kinds for item in self.items)
 
     @property
     def start(self) -> int:

@@ -225,7 +225,8 @@ def _only_places(said: Said, before: Said, claim: Claim) -> bool:
 def spread_denial(sentence: list[Said]) -> None:
     """``no smoke, sparks or smell``: the 'no' holds for the list. ``no smoke, sparks flew`` is no list."""
     for number, said in enumerate(sentence):
-        if not said.claims or not said.claims[-1].denied:
+        open_denial = not said.claims and said.clause.items[0].kind == "absence"  # "no one was hurt or shocked"
+        if not open_denial and (not said.claims or not said.claims[-1].denied):
             continue
         listed = said.clause.has("absence")
         links = ("comma", "or", "nor", "and") if listed else ("or", "nor")

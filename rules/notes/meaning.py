@@ -128,11 +128,13 @@ class Meanings:
 
     def _elsewhere(self, claim: Claim, said: Said) -> bool:
         """Said of another appliance, or in a clause that names only other appliances."""
+        spoken = [self.lexicon.things[noun.thing] for noun in said.nouns]
+        if not any(thing.elsewhere for thing in spoken) and not any(noun.carried for noun in claim.nouns):
+            return False
         named = [self.lexicon.things[noun.thing] for noun in (*claim.nouns, *claim.others)]
         own = [thing for thing in named if not thing.elsewhere]
         if claim.nouns and all(self.lexicon.things[noun.thing].elsewhere for noun in claim.nouns):
             return not any(noun.led for noun in claim.nouns) or not own
-        spoken = [self.lexicon.things[noun.thing] for noun in said.nouns]
         if _had_by_another(claim, said, spoken):
             return True
         return bool(spoken) and all(thing.elsewhere for thing in spoken)

@@ -71,11 +71,11 @@ def tokens(plain: str) -> list[Token]:
     for found in _TOKEN.finditer(plain):
         kind, (start, end) = found.lastgroup or "mark", found.span()
         word = found.group() if kind != "mark" else found["one"]
-        if kind == "word" and (contracted := _CONTRACTED_IS.match(word)):
+        if kind == "word" and "'" in word and (contracted := _CONTRACTED_IS.match(word)):
             cut.append(Token(contracted[1], start, start + len(contracted[1]), "word"))
             cut.append(Token("is", end - 2, end, "word"))
             continue
-        if kind in ("word", "abbreviation"):
+        if kind == "abbreviation" or (kind == "word" and "'" in word):
             word, kind = word.replace("'", "").replace(".", ""), "word"
         cut.append(Token(word, start, end, kind))
     return cut

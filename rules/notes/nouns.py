@@ -10,6 +10,7 @@ from rules.notes.tagging import Item
 from rules.terms import ALL, OTHERS, UNNAMED
 
 BURNER, WHOLE = "burner", "everything"
+_THE_ONLY = "only one"
 SOME = "some"  # a number of units, none of them named; settled into others or unnamed at the end
 
 
@@ -85,6 +86,9 @@ class NounReader:
                     self._pronoun(at, item)
                 case "absence" | "only" | "preposition" | "to":
                     self._end_phrase(at)
+                    if item.kind == "only" and item.end - item.start >= len(_THE_ONLY) and self.nouns:
+                        self.nouns[-1] = self.nouns[-1]._replace(only=True)  # "the left rear is the only one working"
+                        continue
                     self._modifier(item)
                 case "number" | "word":
                     pass

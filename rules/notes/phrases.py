@@ -128,8 +128,10 @@ class PhraseIndex:
         """Everything that some spelling stands for."""
         return set(self._whole.values())
 
-    def longest(self, words: Sequence[str], at: int, barriers: frozenset[str]) -> tuple[int, Entry] | None:
-        """The end and the entry of the longest phrase that begins at token ``at``, or None."""
+    def longest(
+        self, words: Sequence[str], at: int, barriers: frozenset[str], named: frozenset[str]
+    ) -> tuple[int, Entry] | None:
+        """The end and the entry of the longest phrase that begins at token ``at``, or None. ``named``: all words."""
         node = self._root.following.get(words[at])
         gapped = self._gapped.get(words[at])
         if node is None and gapped is None:
@@ -142,6 +144,8 @@ class PhraseIndex:
             node = node.following.get(words[end]) if end < last else None
             end += 1
         for parts, entry in gapped or ():
+            if parts[1][0] not in named:
+                continue
             reached = _reach(words, at, parts, barriers)
             if reached and (found is None or reached > found[0]):
                 found = (reached, entry)

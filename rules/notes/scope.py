@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from rules.notes.claims import AT_HIGH, ONLY, Claim, Said
+from rules.notes.claims import AT_HIGH, DEAD, ONLY, Claim, Said
 from rules.notes.meaning import Meanings
 
 PUT_RIGHT = "put_right"
@@ -37,7 +37,8 @@ def settle_scope(sentence: list[Said], meanings: Meanings) -> set[str]:
         if said.unsure:
             said.claims = [claim._replace(hedged=True) for claim in said.claims if meanings.is_hazard(claim, said)]
             said.used = True
-        said.claims = [_dressed(claim, said) for claim in said.claims]
+        if said.claims and (said.contexts or said.hedged):
+            said.claims = [_dressed(claim, said) for claim in said.claims]
         if said.former:
             said.claims, said.used = [], True
     return homeless
@@ -93,6 +94,8 @@ def _condition(sentence: list[Said], number: int, meanings: Meanings) -> set[str
     target = _target(sentence, number)
     if target is None:
         return contexts
+    if kind in ("when", "if") and not contexts and said.nouns:
+        target.claims = [_said_of_the_tried(claim, said) for claim in target.claims]
     if kind == "until" and not contexts:
         target.former = True  # "worked until yesterday"
         target.used = said.used = True
@@ -105,6 +108,13 @@ def _condition(sentence: list[Said], number: int, meanings: Meanings) -> set[str
         target.contexts |= contexts
         _share_with_listed(sentence, target, contexts)
     return contexts
+
+
+def _said_of_the_tried(claim: Claim, said: Said) -> Claim:
+    """``nothing happens when I press bake``: bake is dead, not the range."""
+    own = tuple(noun for noun in said.nouns if not noun.carried)
+    unsaid = claim.state == DEAD and all(noun.carried for noun in claim.nouns)
+    return claim._replace(nouns=own) if unsaid and own and not claim.others else claim
 
 
 def _share_with_listed(sentence: list[Said], target: Said, contexts: set[str]) -> None:

@@ -15,6 +15,7 @@ _TURNS = ("twist", "closed")  # "turn the burner off", "shut the burner off"
 _TURNED = ("article", "place", "quantity", "thing", "pronoun", "filler", "person")
 _SHOWN_RIGHT = ("display", "house_lights", "keys")
 _BEFORE_A_PLACE = ("thing", "place", "quantity", "article", "pronoun", "number", "person")
+_TAKES_CONTEXT = ("state", "place", "thing")
 _DROPPED = ("article", "filler", "blocked")
 
 
@@ -35,10 +36,11 @@ def tag(plain: str, lexicon: Lexicon, speller: Speller) -> list[Item]:
     kept = _without_joints(tokens(plain))
     words = [speller.mend(token.word) if token.kind == "word" else token.word for token in kept]
     items: list[Item] = []
+    named = frozenset(words)
     at = 0
     while at < len(kept):
         token = kept[at]
-        found = lexicon.index.longest(words, at, lexicon.barriers) if token.kind in ("word", "number") else None
+        found = lexicon.index.longest(words, at, lexicon.barriers, named) if token.kind in ("word", "number") else None
         if found:
             end, entry = found
             last = kept[end - 1].end
@@ -59,7 +61,8 @@ def settled(items: list[Item]) -> list[Item]:
             close = close and item.kind == "article"
             continue
         last = kept[-1].kind if kept else "stop"
-        kept.append(_in_context(items, number, last)._replace(after=close))
+        seen = _in_context(items, number, last)
+        kept.append(Item(seen.kind, seen.name, seen.start, seen.end, seen.plural, seen.denies, close))
         close = True
     return kept
 
@@ -96,6 +99,8 @@ def _without_joints(cut: list[Token]) -> list[Token]:
 def _in_context(items: list[Item], number: int, last: str) -> Item:
     """The item as its neighbours make it read. ``last`` is the kind of the item kept before it."""
     item = items[number]
+    if item.kind not in _TAKES_CONTEXT:
+        return item
     if item.kind == "state" and item.name in _PARTICLES and _leads_to_a_place(items, number):
         return item._replace(kind="preposition")
     lights = item.name == "lights" or (item.name == "light" and number > 0 and items[number - 1].name in _SHOWN_RIGHT)
@@ -105,8 +110,8 @@ def _in_context(items: list[Item], number: int, last: str) -> Item:
         return item._replace(kind="word")  # "turn the burner off" is off
     if item.kind == "state" and item.name == "comes_on" and last == "person":
         return item._replace(name="turn_on")  # "she turns on a burner"
-    shown = any(before.name in _SHOWN_RIGHT for before in items[max(0, number - 4) : number])
-    if item.kind == "place" and item.name == "right" and last == "verb" and shown and _ends_a_clause(items, number):
+    right = item.kind == "place" and item.name == "right" and last == "verb" and _ends_a_clause(items, number)
+    if right and any(before.name in _SHOWN_RIGHT for before in items[max(0, number - 4) : number]):
         return item._replace(kind="state", name="fine")  # "the clock is right"
     return item
 

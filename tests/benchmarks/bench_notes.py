@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 import json
+import os
 import random
 import resource
 import subprocess
@@ -28,7 +29,7 @@ _PARTS = ("left front burner", "RR", "the oven", "bake", "broiler", "the display
 _SAID = ("won't heat", "is dead", "stays cold", "works fine", "gets lukewarm", "is stuck on high", "takes forever",
          "doesnt come on", "quit last night", "comes and goes", "won't turn off")  # fmt: skip
 _MORE = ("others ok", "no smoke or sparks", "breaker is on", "after a self clean yesterday", "since the power went out",
-         "I think", "except the clock", "runs about 40 low", "we had it fixed last year", "L1-N 121, L2-N 3 with bake on",
+         "I think", "except the clock", "runs about 40 low", "we had it fixed last year", "L1-N 121, L2-N 3, bake on",
          "the rest of the kitchen is fine", "please call after 4", "smells a bit like hot plastic")  # fmt: skip
 _ENDS = ("", " Unit is {n} years old.", " Model {n}.", " Call before {n}:30.", " Order {n}.")
 
@@ -49,7 +50,7 @@ def notes(count: int) -> list[str]:
 
 
 def read_and_triage(count: int) -> None:
-    """Print notes a second of one core: reading alone, then the whole triage on the first of them."""
+    """Print notes a second of one core: reading alone, then the whole triage on the first 2,000 of them."""
     expert = open_book()
     made = notes(count)
     read_note(made[0], expert.lexicon, POSITIONS)
@@ -60,14 +61,12 @@ def read_and_triage(count: int) -> None:
     length = sum(map(len, made)) / count
     print(f"reading: {count:,} distinct notes of {length:.0f} characters, {facts / count:.1f} facts each: "
           f"{count / took:,.0f} a second of processor time")  # fmt: skip
-    for name, some in (
-        ("first pass", made[:TRIAGED]),
-        ("the whole", made if count <= TRIAGED else made[: 5 * TRIAGED]),
-    ):
-        began = time.process_time()
-        for note in some:
-            triage(expert, Enquiry(note))
-        print(f"triage, {name}: {len(some):,} notes: {len(some) / (time.process_time() - began):,.0f} a second")
+    some = made[:TRIAGED]
+    began = time.process_time()
+    for note in some:
+        triage(expert, Enquiry(note))
+    took = time.process_time() - began
+    print(f"whole triage: {len(some):,} of them: {len(some) / took:,.0f} a second of processor time")
 
 
 def rows(count: int) -> Iterator[bytes]:
@@ -97,8 +96,6 @@ def batches(counts: list[int]) -> None:
 
 
 def _waited(process: subprocess.Popen[bytes]) -> tuple[int, int, resource.struct_rusage]:
-    import os
-
     pid, status, used = os.wait4(process.pid, 0)
     process.returncode = os.waitstatus_to_exitcode(status)
     return pid, status, used

@@ -26,6 +26,8 @@ _FIGURE = re.compile(
     rf"(?P<figure>\d{{1,3}}(?:,\d{{3}})+(?:\.\d+)?|\d{{1,7}}(?:[.,]\d{{1,3}})?|zero)\s?"
     rf"(?:(?P<kilo>k)\s?(?:{_OHM}|\b)|(?P<mega>m|meg|mega)\s?(?:{_OHM})|(?P<ohm>{_OHM}|r\b)|(?P<bare>(?![\w:/%°]|[.,]\d))))"
 )
+#: A reading to the frame is one of insulation.
+_TO_GROUND = re.compile(r"\s?(?:to|and)\s(?:the\s)?(?:ground|gnd|grd|chassis|frame|case|cabinet|earth)\b")
 _SPOKEN_OF = re.compile(r"\bohm(?:s|ed|ing|z)?\b|\bresistance\b|ω")
 
 
@@ -38,16 +40,22 @@ def ohms(
     last = start
     for found in _FIGURE.finditer(plain, start, end) if probed else ():
         noun = _nearest(probed, last, found.start(), found.end())
-        if noun is None:
+        bare = found["bare"] is not None
+        if noun is None or _TO_GROUND.match(plain, found.end(), end) or (bare and _unlikely(noun, found.start())):
             continue
         fact = lexicon.things[noun.thing].ohms or ""
         value = _ohms_of(found)
-        if found["bare"] is not None and not (spoken or _bare_sensor(fact, value)):
+        if bare and not (spoken or _bare_sensor(fact, value)):
             continue
         last = found.end()
         span = min(noun.start, found.start()), max(noun.end, found.end())
         for where in noun.where(known) if lexicon.things[noun.thing].placed else (None,):
             yield Told(fact, value, where, "measured", *span)
+
+
+def _unlikely(noun: Noun, start: int) -> bool:
+    """A figure without a unit before its part, or of several parts."""
+    return noun.start > start or noun.plural
 
 
 def _ohms_of(found: re.Match[str]) -> float:

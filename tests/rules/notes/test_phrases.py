@@ -1,4 +1,4 @@
-"""Precision, recall, polarity and dangers over the labelled phrases: the half that may be tuned on, and the frozen half."""
+"""Precision, recall, polarity and dangers over the labelled phrases: the half tuned on, and the frozen half."""
 
 from __future__ import annotations
 
