@@ -61,7 +61,7 @@ def settled(items: list[Item]) -> list[Item]:
             close = close and item.kind == "article"
             continue
         last = kept[-1].kind if kept else "stop"
-        seen = _in_context(items, number, last)
+        seen = _in_context(items, number, last) if item.kind in _TAKES_CONTEXT else item
         kept.append(Item(seen.kind, seen.name, seen.start, seen.end, seen.plural, seen.denies, close))
         close = True
     return kept
@@ -99,8 +99,6 @@ def _without_joints(cut: list[Token]) -> list[Token]:
 def _in_context(items: list[Item], number: int, last: str) -> Item:
     """The item as its neighbours make it read. ``last`` is the kind of the item kept before it."""
     item = items[number]
-    if item.kind not in _TAKES_CONTEXT:
-        return item
     if item.kind == "state" and item.name in _PARTICLES and _leads_to_a_place(items, number):
         return item._replace(kind="preposition")
     lights = item.name == "lights" or (item.name == "light" and number > 0 and items[number - 1].name in _SHOWN_RIGHT)
