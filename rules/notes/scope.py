@@ -100,7 +100,7 @@ def _condition(sentence: list[Said], number: int, meanings: Meanings) -> set[str
         target.former = True  # "worked until yesterday"
         target.used = said.used = True
     elif kind in ("until", "unless") and contexts:
-        target.claims = [claim for each in target.claims for claim in _and_turned(each, contexts)]
+        target.claims = [claim for each in target.claims for claim in _and_turned(each, contexts, target, meanings)]
     elif contexts and ONLY in target.contexts:
         target.claims = [claim for each in target.claims for claim in _only_in(each, contexts, target, meanings)]
         target.contexts.discard(ONLY)
@@ -157,16 +157,19 @@ def _target(sentence: list[Said], number: int) -> Said | None:
     return before if before and before.claims else None
 
 
-def _and_turned(claim: Claim, contexts: set[str]) -> Iterator[Claim]:
+def _and_turned(claim: Claim, contexts: set[str], said: Said, meanings: Meanings) -> Iterator[Claim]:
     yield claim
-    yield claim.turned()._replace(contexts=claim.contexts | contexts)
+    inside = claim.turned()._replace(contexts=claim.contexts | contexts)
+    if meanings.depends(inside, said, contexts):
+        yield inside
 
 
 def _only_in(claim: Claim, contexts: set[str], said: Said, meanings: Meanings) -> Iterator[Claim]:
     inside = claim._replace(contexts=claim.contexts | contexts)
     if meanings.depends(inside, said, contexts):  # "only works with the oven on" does not say that it works
         yield inside
-    yield claim.turned()
+    if claim.nouns:
+        yield claim.turned()
 
 
 def _lone_contexts(sentence: list[Said], number: int, meanings: Meanings) -> set[str]:

@@ -46,16 +46,16 @@ def test_the_tuned_half_reaches_the_thresholds(expert: Expert, read: Callable[..
 
 
 def test_the_frozen_half_does_not_fall_back(expert: Expert, read: Callable[..., NoteReading]) -> None:
-    """Scored 0.926 precision, 0.928 recall, 1.0 % wrong polarity and one danger missed when it was first gated.
+    """Scored 0.928 precision, 0.932 recall, 1.0 % wrong polarity and no danger missed when it was first gated.
 
-    What it must come to is 0.95, 0.85, 2 % and none; precision and that danger are still short.
+    What it must come to is 0.95, 0.85, 2 % and none; precision is still short.
     """
     total = scored(expert, FROZEN, read)
     print(total, f"precision {total.precision:.3f}, recall {total.recall:.3f}")
     assert total.precision >= 0.92
     assert total.recall >= 0.92
     assert total.polarity_errors <= MOST_POLARITY
-    assert total.missed_dangers <= 1
+    assert total.missed_dangers == 0
     assert total.false_stop_share <= MOST_FALSE_STOPS
 
 
