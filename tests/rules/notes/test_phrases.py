@@ -45,6 +45,11 @@ def test_the_tuned_half_reaches_the_thresholds(expert: Expert, read: Callable[..
     assert total.forbidden <= 1
 
 
+def test_what_the_lexicon_grew_by_is_still_read(expert: Expert, read: Callable[..., NoteReading]) -> None:
+    total = scored(expert, ("grown",), read)
+    assert shortfalls(total) == []
+
+
 def test_the_frozen_half_does_not_fall_back(expert: Expert, read: Callable[..., NoteReading]) -> None:
     """Scored 0.928 precision, 0.932 recall, 1.0 % wrong polarity and no danger missed when it was first gated.
 
