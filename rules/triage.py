@@ -253,7 +253,8 @@ def weigh(book: Book, chainer: Chainer, signatures: Signatures, facts: Sequence[
     case = lay_out(facts, book.facts, signatures.appliance, lambda fact, place: expected_at(signatures, fact, place))
     record = chainer.run(case.known)
     fired = _fired(book, case, record)
-    return Weighed(case, record, fired, _stop(fired), _belief(signatures, case, fired))
+    stop = _stop([entry for entry in fired if not _doubtful(entry, case, book)])
+    return Weighed(case, record, fired, stop, _belief(signatures, case, fired))
 
 
 def _fired(book: Book, case: CaseFile, record: ChainRecord) -> list[Fired]:
@@ -278,6 +279,12 @@ def _stop(fired: Sequence[Fired]) -> StopNow | None:
     say = " ".join(dict.fromkeys(stop.say for stop in stops))
     because = tuple(dict.fromkeys(entry.rule.because for entry in entries))
     return StopNow(stops[0].signal, say, because, min((stop.refer_to for stop in stops), key=REFERRALS.index))
+
+
+def _doubtful(entry: Fired, case: CaseFile, book: Book) -> bool:
+    """Whether a danger is told in doubt only: it is asked about first, and does not stop yet."""
+    dangers = [fact for fact in (case.understood[n] for n in entry.facts) if book.facts[fact.fact].hazard]
+    return bool(dangers) and all(fact.certainty == "hedged" for fact in dangers)
 
 
 def _gravity(stop: Stop | None) -> int:

@@ -13,12 +13,14 @@ import click
 from rules import BookError, Enquiry, Expert, InputError, Problem, open_book, triage
 from rules.enquiry import fact_from_text
 from rules.terms import ROLES, Role
+from service.batch_cli import batch_command
 from service.evaluate_cli import evaluate_command
 from service.expect_cli import expect_command
 from service.faults_cli import faults_group
 from service.intake import appliance_from_file, source_of
 from service.keys import default_file
 from service.keys_cli import keys_group, keys_option
+from service.notes_cli import notes_group
 from service.opening import book_option, opened, refuse, refuse_book
 from service.reading_cli import reading
 from service.replay_cli import replay_command
@@ -184,3 +186,5 @@ main.add_command(evaluate_command)
 main.add_command(van_command)
 main.add_command(keys_group)
 main.add_command(replay_command)
+main.add_command(notes_group)
+main.add_command(batch_command)

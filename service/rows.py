@@ -72,7 +72,7 @@ def _answer(expert: Expert, raw: bytes, row: dict[str, Any], decide: Decide | No
     problems = []
     if isinstance(data, dict) and "id" in data:
         given = data.pop("id")
-        if _is_id(given):
+        if is_id(given):
             row["id"] = given
         else:
             problems.append(Problem("id", f"write text of at most {LONGEST_ID} characters, or a number"))
@@ -89,7 +89,7 @@ def _answer(expert: Expert, raw: bytes, row: dict[str, Any], decide: Decide | No
     return (dump or triage_dump(expert.book.facts))(answer)
 
 
-def _is_id(given: Any) -> bool:
+def is_id(given: Any) -> bool:
     """Text, a number or null."""
     if isinstance(given, str):
         return len(given) <= LONGEST_ID

@@ -7,7 +7,8 @@ One pass over the note. What was spoken of last is remembered for pronouns and f
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from rules.notes.clauses import Clause
 from rules.notes.entries import Lexicon
@@ -23,8 +24,7 @@ _ASIDE = ("when", "with", "if", "until", "unless")
 _DENIALS = ("negation", "negation_verb", "stopping")
 
 
-@dataclass(frozen=True, slots=True)
-class Claim:
+class Claim(NamedTuple):
     """A state said of nouns (none: of nothing that was named)."""
 
     nouns: tuple[Noun, ...]
@@ -35,6 +35,7 @@ class Claim:
     end: int
     contexts: frozenset[str] = frozenset()
     hedged: bool = False
+    opinion: bool = False  # doubtful only as somebody's impression
     implied: bool = False
     done_to: bool = False  # the nouns stand after the state: it is done to them ("turn on a burner")
 
@@ -45,7 +46,7 @@ class Claim:
 
     def turned(self) -> Claim:
         """The same, with yes and no exchanged."""
-        return replace(self, nouns=tuple(replace(noun, denied=False) for noun in self.nouns), denied=not self.denies)
+        return self._replace(nouns=tuple(noun._replace(denied=False) for noun in self.nouns), denied=not self.denies)
 
 
 @dataclass
@@ -57,6 +58,7 @@ class Said:
     nouns: list[Noun] = field(default_factory=list)
     contexts: set[str] = field(default_factory=set)
     hedged: bool = False
+    opinion: bool = False
     former: bool = False  # tells of former times
     unsure: bool = False
     fragment: bool = False  # no state of its own
@@ -84,11 +86,13 @@ def read_clause(clause: Clause, lexicon: Lexicon, memory: Memory) -> Said:
     reader = NounReader(lexicon, memory.topic or memory.aside)
     nouns = reader.read(clause.items)
     said = Said(clause, nouns=nouns)
-    said.contexts = {item.name for item in clause.items if item.kind == "context"}
-    said.hedged = clause.has("hedge")
-    said.former = clause.has("history")
-    said.unsure = clause.has("unsure")
-    if any(item.kind == ONLY for item in clause.items):
+    kinds = {item.kind for item in clause.items}
+    said.contexts = {item.name for item in clause.items if item.kind == "context"} if "context" in kinds else set()
+    said.opinion = "opinion" in kinds and "hedge" not in kinds
+    said.hedged = said.opinion or "hedge" in kinds
+    said.former = "history" in kinds
+    said.unsure = "unsure" in kinds
+    if ONLY in kinds:
         said.contexts.add(ONLY)
     said.claims = list(_claims(clause, nouns, lexicon, memory)) or list(_at_high(said, lexicon))
     said.fragment = not said.claims
@@ -107,7 +111,9 @@ def _remember(said: Said, lexicon: Lexicon, memory: Memory) -> None:
     spoken = [noun for noun in subject(said.nouns, lexicon) if not noun.carried]
     if said.claims and said.claims[0].nouns:
         spoken = [noun for noun in said.claims[-1].nouns if not noun.carried]
-    bare = [replace(noun, denied=False, only=False) for noun in spoken]
+    bare = [noun._replace(denied=False, only=False) for noun in spoken if noun.thing != "anything"]
+    if said.clause.link == "except":
+        bare = []  # "aside from the oven not heating it is fine": it is not the oven
     if bare and said.clause.condition in _ASIDE:
         memory.aside = bare
     elif bare:
@@ -144,15 +150,17 @@ def _claims(clause: Clause, nouns: list[Noun], lexicon: Lexicon, memory: Memory)
 
 def _stopped(item: Item, nouns: list[Noun], lexicon: Lexicon, memory: Memory) -> Claim:
     """``the oven quit``, with nothing after it that it quit doing."""
-    claim = _claim(replace(item, kind="state", name=DEAD), None, nouns, [], lexicon, memory)
+    claim = _claim(item._replace(kind="state", name=DEAD), None, nouns, [], lexicon, memory)
     unsaid = not memory.topic and memory.last is not None
-    return replace(claim, nouns=()) if unsaid and all(noun.carried for noun in claim.nouns) else claim
+    return claim._replace(nouns=()) if unsaid and all(noun.carried for noun in claim.nouns) else claim
 
 
 def _of_another_state(items: list[Item], at: int) -> bool:
     """``slow to heat up`` is slow and ``works fine`` works; the second state only says at what, or how well."""
     if at >= 2 and items[at - 1].kind == "to" and items[at - 2].kind == "state":
         return True
+    if at >= 1 and items[at].name == "cold" and items[at].after and items[at - 1].kind == "state":
+        return True  # "works fine cold"
     following = items[at + 1] if at + 1 < len(items) else None
     if items[at].name in (HEATS, WORKS, "on") and following and following.after and following.name in (SLOW, WEAK):
         return True  # "heats slowly" is slow, and says no more
@@ -178,11 +186,11 @@ def _claim(
     if done_to:
         speaks_of, objects = objects, []
     if not speaks_of and not lexicon.states[item.name].needs_thing:
-        speaks_of = [replace(noun, carried=True) for noun in memory.topic or memory.aside]
+        speaks_of = [noun._replace(carried=True) for noun in memory.topic or memory.aside]
         if not speaks_of and (denied or item.name == DEAD):
             speaks_of = _unsaid(item, memory)
     if all(noun.carried for noun in speaks_of) and speaks_of:
-        objects = [*objects, *(replace(noun, carried=True) for noun in (*memory.aside, *memory.earlier))]
+        objects = [*objects, *(noun._replace(carried=True) for noun in (*memory.aside, *memory.earlier))]
     parts = [noun for noun in (*speaks_of, *objects) if not noun.carried]
     starts = [item.start, *(noun.start for noun in parts), *([denial.start] if denial else [])]
     ends = [item.end, *(noun.end for noun in parts)]
@@ -203,9 +211,9 @@ def _refined(speaks_of: list[Noun], objects: list[Noun], lexicon: Lexicon) -> li
         for number, head in enumerate(refined):
             whole = lexicon.things[head.thing]
             if part.part_of == head.thing or (noun.led and whole.generic and not part.generic):
-                refined[number] = replace(noun, denied=head.denied or noun.denied, carried=False)
+                refined[number] = noun._replace(denied=head.denied or noun.denied, carried=False)
                 break
             if noun.led and noun.places and whole.placed and not head.places:
-                refined[number] = replace(head, places=noun.places)
+                refined[number] = head._replace(places=noun.places)
                 break
     return refined

@@ -6,7 +6,7 @@ where a new thing with its own state begins.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from rules.notes.entries import Lexicon
 from rules.notes.tagging import Item
@@ -16,7 +16,7 @@ _CONDITIONS = ("when", "with", "if", "until", "unless")
 _ASIDE = ("when", "if")  # "when it is set for 350 both glow"
 _PREDICATES = ("state", "negation_verb", "verb", "stopping")
 _SUBJECTS = ("thing", "place", "quantity", "pronoun", "person")
-_MODIFIERS = ("negation", "absence", "quantity", "place", "only", "hedge")
+_MODIFIERS = ("negation", "absence", "quantity", "place", "only", "hedge", "opinion")
 LONGEST_SENTENCE = 150  # items; a note without a full stop is cut there, so that reading stays linear
 #: Which of two links that meet (", and") names the joint.
 _STRENGTH = {"comma": 0, "then": 1, "colon": 1, "and": 2, "or": 2, "nor": 3, "but": 3, "except": 4}
@@ -36,11 +36,11 @@ class Clause:
 
     @property
     def start(self) -> int:
-        return self.items[0].start
+        return min(item.start for item in self.items)  # what a correction put in stands where it was written
 
     @property
     def end(self) -> int:
-        return self.items[-1].end
+        return max(item.end for item in self.items)
 
 
 @dataclass
@@ -56,15 +56,15 @@ class Sentence:
         return {item.name for clause in self.clauses for item in clause.items if item.kind == "thing"}
 
 
-def split(items: list[Item], lexicon: Lexicon) -> list[Sentence]:
-    """Cut the items of a note into sentences and clauses."""
+def split(items: list[Item], lexicon: Lexicon, *, talk: bool = False) -> list[Sentence]:
+    """Cut the items of a note into sentences and clauses. In ``talk`` between two every question asks."""
     sentences: list[Sentence] = []
     begun: list[Item] = []
     for item in [*items, Item("stop", ".", 0, 0)]:
         if item.kind != "stop":
             begun.append(item)
         if begun and (item.kind == "stop" or len(begun) >= LONGEST_SENTENCE):
-            sentences.append(Sentence(_Cutter(begun, lexicon).cut(), item.name == "?" and _asks(begun)))
+            sentences.append(Sentence(_Cutter(begun, lexicon).cut(), item.name == "?" and (talk or _asks(begun))))
             begun = []
     return sentences
 
@@ -106,7 +106,7 @@ class _Cutter:
             elif item.kind == "state" and item.name == "revives" and self.open.has("state", "context", "thing"):
                 self.open.condition = self.open.condition or "when"  # "any knob brings it back"
                 self._close("none")
-                self.open.items.append(replace(item, name="comes_on"))
+                self.open.items.append(item._replace(name="comes_on"))
             else:
                 if self._opens_a_clause(number):
                     self._break_before_modifiers()
@@ -137,7 +137,10 @@ class _Cutter:
             return False
         last = self.open.items[-1]
         led = len(self.open.items) > 1 and self.open.items[-2].kind == "preposition"
-        return last.kind == "quantity" or (self._generic(last) and not led)
+        counted = (
+            len(self.open.items) > 1 and self.open.items[-2].kind == "quantity" and self.open.items[-2].name == "all"
+        )
+        return last.kind == "quantity" or (counted and last.kind == "thing") or (self._generic(last) and not led)
 
     def _opens_a_clause(self, number: int) -> bool:
         item = self.items[number]

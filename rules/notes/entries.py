@@ -28,6 +28,8 @@ MARKERS: Mapping[str, str] = {
     "stopping": "denies the next state; alone it means dead",
     "verb": "do, is, will: at the end of a clause it repeats the state said before",
     "hedge": "the clause is doubtful",
+    "opinion": "the clause is somebody's impression; a danger in it counts as said",
+    "correction": "takes back what was said before",
     "unsure": "nothing is known of what follows",
     "history": "the clause tells of former times",
     "when": "opens a condition that came true",

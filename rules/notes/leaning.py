@@ -6,8 +6,6 @@ leads to ("burners, oven and display are dead"), or means that the thing does no
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from rules.notes.claims import DEAD, WORKS, Claim, Memory, Said
 from rules.notes.entries import Lexicon
 from rules.notes.nouns import Noun, subject
@@ -23,15 +21,20 @@ def borrow(sentence: list[Said], lexicon: Lexicon, memory: Memory, before: Claim
         conditional = said.clause.condition not in (None, "with")
         if not said.fragment or not said.nouns or conditional or said.clause.link == "except":
             continue
+        if said.contexts and not said.clause.has("thing", "place", "pronoun"):
+            continue  # "all on off and the burner glows"
         if _adds_nothing(said, lexicon) and (_previous(sentence, number) or before):
             said.used = True
             continue
         if _only_tried(said):
             said.used = True
             continue
+        if _only_tells_the_kind(said, lexicon):
+            continue
         claim = (
             _repeated(sentence, number, before)
             or _verbal(said, lexicon)
+            or _only_under(sentence, number)
             or _ahead(sentence, number)
             or _absent(said, lexicon)
             or _behind(sentence, number)
@@ -51,9 +54,15 @@ def _only_tried(said: Said) -> bool:
     )
 
 
+def _only_tells_the_kind(said: Said, lexicon: Lexicon) -> bool:
+    """``..., gas range``: says what it is, and nothing of how it does."""
+    things = [lexicon.things[noun.thing] for noun in said.nouns]
+    return all(thing.generic and thing.mentions for thing in things) and not any(noun.denied for noun in said.nouns)
+
+
 def _own(said: Said, claim: Claim, denied: bool) -> Claim:
     nouns = tuple(noun for noun in said.nouns if not noun.carried) or tuple(said.nouns)
-    return replace(claim, nouns=nouns, others=(), denied=denied, start=said.clause.start, end=said.clause.end)
+    return claim._replace(nouns=nouns, others=(), denied=denied, start=said.clause.start, end=said.clause.end)
 
 
 def _previous(sentence: list[Said], number: int) -> Claim | None:
@@ -65,6 +74,15 @@ def _previous(sentence: list[Said], number: int) -> Claim | None:
     return None
 
 
+def _only_under(sentence: list[Said], number: int) -> Claim | None:
+    """``display only when a burner is on``: it works only then."""
+    said = sentence[number]
+    following = sentence[number + 1] if number + 1 < len(sentence) else None
+    if following is None or not following.clause.condition or said.clause.items[-1].kind != "only":
+        return None
+    return _own(said, Claim((), (), WORKS, False, 0, 0), denied=False)
+
+
 def _repeated(sentence: list[Said], number: int, before: Claim | None) -> Claim | None:
     """``the burners too``, ``neither does the oven``, ``but the oven doesn't``."""
     said = sentence[number]
@@ -73,9 +91,9 @@ def _repeated(sentence: list[Said], number: int, before: Claim | None) -> Claim 
         return None
     last = said.clause.items[-1].kind
     if last == "negation_verb":
-        return _own(said, replace(claim, state=_plain(claim)), denied=True)
+        return _own(said, claim._replace(state=_plain(claim)), denied=True)
     if last == "verb" and said.clause.link != "nor" and not said.clause.has("negation"):
-        return _own(said, replace(claim, state=_plain(claim)), denied=False)
+        return _own(said, claim._replace(state=_plain(claim)), denied=False)
     same = said.clause.has("same") and sum(item.kind == "word" for item in said.clause.items) < 2
     if same or said.clause.link == "nor" or _neither(said):
         return _own(said, claim, claim.denies)
@@ -105,7 +123,7 @@ def _ahead(sentence: list[Said], number: int) -> Claim | None:
     if any(noun.denied for noun in said.nouns) and not claim.denies:
         if joint not in ("or", "nor"):
             return None  # "no burners, clock is on"
-        later.claims = [replace(each, denied=True) for each in later.claims]
+        later.claims = [each._replace(denied=True) for each in later.claims]
     if joint == "colon" or (joint == "comma" and not own):
         said.fragment = False
         later.claims = [_headed(each, said.nouns, own) for each in later.claims]
@@ -142,9 +160,9 @@ def _trails_off(said: Said) -> bool:
 def _headed(claim: Claim, heading: list[Noun], own: list[Noun]) -> Claim:
     """``left front: dead``, ``left front: pilot contact open``: the heading says of what, or where."""
     if not own:
-        return replace(claim, nouns=tuple(heading))
+        return claim._replace(nouns=tuple(heading))
     places = tuple(place for noun in heading for place in noun.places)
-    return replace(claim, nouns=tuple(noun if noun.places else replace(noun, places=places) for noun in claim.nouns))
+    return claim._replace(nouns=tuple(noun if noun.places else noun._replace(places=places) for noun in claim.nouns))
 
 
 def _adds_nothing(said: Said, lexicon: Lexicon) -> bool:
@@ -195,8 +213,8 @@ def _only_places(said: Said, before: Said, claim: Claim) -> bool:
     bare = all(item.kind in ("place", "preposition", "article") for item in said.clause.items)
     if not (places and bare and before.claims and len(claim.nouns) == 1 and not claim.nouns[0].places):
         return False
-    placed = (replace(claim.nouns[0], places=places, carried=False),)
-    before.claims = [replace(each, nouns=placed, end=said.clause.end) for each in before.claims]
+    placed = (claim.nouns[0]._replace(places=places, carried=False),)
+    before.claims = [each._replace(nouns=placed, end=said.clause.end) for each in before.claims]
     said.fragment, said.used = False, True
     return True
 
@@ -207,7 +225,8 @@ def _only_places(said: Said, before: Said, claim: Claim) -> bool:
 def spread_denial(sentence: list[Said]) -> None:
     """``no smoke, sparks or smell``: the 'no' holds for the list. ``no smoke, sparks flew`` is no list."""
     for number, said in enumerate(sentence):
-        if not said.claims or not said.claims[-1].denied:
+        open_denial = not said.claims and said.clause.items[0].kind == "absence"  # "no one was hurt or shocked"
+        if not open_denial and (not said.claims or not said.claims[-1].denied):
             continue
         listed = said.clause.has("absence")
         links = ("comma", "or", "nor", "and") if listed else ("or", "nor")
@@ -219,7 +238,7 @@ def spread_denial(sentence: list[Said]) -> None:
         closed = any(later.clause.link != "comma" for later in run)
         if closed or len(run) > 1:
             for later in run:
-                later.claims = [replace(claim, denied=True) for claim in later.claims]
+                later.claims = [claim._replace(denied=True) for claim in later.claims]
 
 
 def _bare_state(said: Said) -> bool:
@@ -235,40 +254,41 @@ def _bare_state(said: Said) -> bool:
 # --- except, only ----------
 
 
-def settle_exceptions(sentence: list[Said]) -> None:
+def settle_exceptions(sentence: list[Said], lexicon: Lexicon) -> None:
     """``everything works except the oven``: the exception has the opposite, the whole is left as the others."""
     for number, said in enumerate(sentence):
         if said.clause.link != "except" or said.clause.condition:
             continue
         nouns = tuple(noun for noun in said.nouns if not noun.carried)
         if number and not sentence[number - 1].claims and said.claims:
-            _whole_takes_state(sentence[number - 1], said, nouns)
+            _whole_takes_state(sentence[number - 1], said, nouns, lexicon)
             continue
         whole = _previous(sentence, number) or _next(sentence, number)
         if whole is not None and nouns and not said.claims:
-            exception = [replace(noun, denied=False) for noun in nouns]
-            if number:
+            exception = [noun._replace(denied=False) for noun in nouns]
+            if number and lexicon.things[nouns[0].thing].placed:
                 _counts_the_same(sentence[number - 1], nouns)
-            said.claims = [replace(whole, nouns=tuple(exception), others=(), denied=not whole.denies,
+            said.claims = [whole._replace(nouns=tuple(exception), others=(), denied=not whole.denies,
                                    start=said.clause.start, end=said.clause.end)]  # fmt: skip
 
 
-def _whole_takes_state(head: Said, said: Said, nouns: tuple[Noun, ...]) -> None:
+def _whole_takes_state(head: Said, said: Said, nouns: tuple[Noun, ...], lexicon: Lexicon) -> None:
     """``everything but the oven works``: works is said of everything."""
     claim = said.claims[0]
     whole = [noun for noun in head.nouns if not noun.carried]
-    if nouns and head.clause.items[-1].kind == "quantity":  # "all but one burner work" speaks of burners
-        whole = [replace(noun, thing=nouns[0].thing) for noun in whole]
+    counted = head.clause.items[-1].kind == "quantity"
+    if nouns and counted and lexicon.things[nouns[0].thing].placed:  # "all but one burner work" speaks of burners
+        whole = [noun._replace(thing=nouns[0].thing) for noun in whole]
     denied = claim.denied or any(noun.denied for noun in whole)
-    head.claims = [replace(claim, nouns=tuple(whole), others=(), start=head.clause.start, end=said.clause.end)]
-    said.claims = [replace(claim, nouns=tuple(replace(noun, denied=False) for noun in nouns), denied=not denied)]
+    head.claims = [claim._replace(nouns=tuple(whole), others=(), start=head.clause.start, end=said.clause.end)]
+    said.claims = [claim._replace(nouns=tuple(noun._replace(denied=False) for noun in nouns), denied=not denied)]
 
 
 def _counts_the_same(head: Said, nouns: tuple[Noun, ...]) -> None:
     """``all heat except left front``: all of the same kind."""
     if head.clause.has("quantity") and not head.clause.has("thing"):
         head.claims = [
-            replace(each, nouns=tuple(replace(noun, thing=nouns[0].thing) for noun in each.nouns))
+            each._replace(nouns=tuple(noun._replace(thing=nouns[0].thing) for noun in each.nouns))
             for each in head.claims
         ]
 
@@ -287,5 +307,5 @@ def rest_of(claim: Claim, lexicon: Lexicon) -> list[Claim]:
             if rest.where == "others" and not (noun.places or noun.quantity):
                 continue
             left = Noun(rest.thing, noun.at, noun.start, noun.end, quantity=rest.where)
-            rests.append(replace(claim, nouns=(left,), others=(), implied=True).turned())
+            rests.append(claim._replace(nouns=(left,), others=(), implied=True).turned())
     return rests

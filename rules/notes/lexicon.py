@@ -40,7 +40,7 @@ _FIELDS: dict[str, tuple[str, ...]] = {
     ),
     "states": ("state", "words", "denied", "needs_thing", "object"),
     "contexts": ("context", "words"),
-    "places": ("place", "words"),
+    "places": ("place", "words", "plural"),
     "quantities": ("quantity", "words", "denied"),
     "markers": ("marker", "words"),
     "meanings": ("of", "is", "while", "near", "says", "denied", "sets", "denied_sets", "implied", "certainty", "half",
@@ -160,6 +160,8 @@ class _Compiler:
             return
         kind = name if section == "markers" else _KIND[section]
         stored = at.store("words", Entry(kind, name))
+        if section == "places":
+            stored += at.store("plural", Entry(kind, name, plural=True))
         if section == "quantities":
             at.store("denied", Entry(kind, name, denies=True))
         if section == "places" or (section == "markers" and name in _BARRIER_MARKERS):

@@ -65,6 +65,11 @@ class Meanings:
                         found |= sets
         return found
 
+    def depends(self, claim: Claim, said: Said, contexts: set[str]) -> bool:
+        """Whether what a claim tells depends on one of these contexts, or whether it tells nothing without them."""
+        found = [meaning for _, meaning in self._found(claim, said) if meaning]
+        return not found or any(wanted & contexts for meaning in found for wanted in meaning.contexts)
+
     def is_hazard(self, claim: Claim, said: Said) -> bool:
         """Whether a claim tells of a danger."""
         return self._tells_of(claim, said, "hazard.")
@@ -99,7 +104,8 @@ class Meanings:
                 yield glow(half, self._denied(noun, claim) == bool(dark), claim)
             for telling in self._spoken(meaning, noun, claim) or ():
                 certainty = meaning.certainty or "said"
-                if claim.hedged and certainty != "measured":
+                felt = claim.opinion and telling.fact.startswith("hazard.")  # "I think I saw a spark"
+                if claim.hedged and certainty != "measured" and not felt:
                     certainty = "hedged"
                 for where in self._places(telling, noun):
                     yield Told(telling.fact, telling.value, where, certainty, claim.start, claim.end,
@@ -122,11 +128,13 @@ class Meanings:
 
     def _elsewhere(self, claim: Claim, said: Said) -> bool:
         """Said of another appliance, or in a clause that names only other appliances."""
+        spoken = [self.lexicon.things[noun.thing] for noun in said.nouns]
+        if not any(thing.elsewhere for thing in spoken) and not any(noun.carried for noun in claim.nouns):
+            return False
         named = [self.lexicon.things[noun.thing] for noun in (*claim.nouns, *claim.others)]
         own = [thing for thing in named if not thing.elsewhere]
         if claim.nouns and all(self.lexicon.things[noun.thing].elsewhere for noun in claim.nouns):
             return not any(noun.led for noun in claim.nouns) or not own
-        spoken = [self.lexicon.things[noun.thing] for noun in said.nouns]
         if _had_by_another(claim, said, spoken):
             return True
         return bool(spoken) and all(thing.elsewhere for thing in spoken)

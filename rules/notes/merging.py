@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
 
 from rules.notes.meaning import GLOW
 from rules.notes.nouns import SOME
@@ -23,7 +22,7 @@ _HALVES = {
 def merge(told: Iterable[Told]) -> list[Told]:
     """The facts of a note, in the order they were written. Contradictions between explicit facts are kept."""
     facts = _glow([*told])
-    facts = [*_once(_yielding(facts))]
+    facts = [*_once(_fuels(_yielding(facts)))]
     facts = _woken(facts)
     by_key = _grouped(facts, lambda fact: fact.key)
     facts = [fact for fact in facts if not _overridden(fact, by_key[fact.key])]
@@ -37,6 +36,14 @@ def _yielding(facts: list[Told]) -> list[Told]:
     """A cold top beside a light that stays on is no failure to heat, nor is a "cold" oven with a known offset."""
     complaints = {fact.fact for fact in facts if fact.value not in ("dark", 0.0)}
     return [fact for fact in facts if fact.value != NONE or not fact.unless & complaints]
+
+
+def _fuels(facts: list[Told]) -> list[Told]:
+    """Gas burners over an electric oven, told in two words."""
+    told = {fact.value for fact in facts if fact.fact == "fuel"}
+    if not {"gas", "electric"} <= told:
+        return facts
+    return [fact._replace(value="dual_fuel") if fact.fact == "fuel" else fact for fact in facts]
 
 
 def _woken(facts: list[Told]) -> list[Told]:
@@ -78,9 +85,15 @@ def _glow(told: list[Told]) -> list[Told]:
     elif "no" in state.values():
         value, certainty = ("lower_only" if "upper" in state else "upper_only"), "hedged"
     else:
-        return rest
+        return [*rest, *(_heats_if_it_glows(seen[half], half) for half in state)]
     start, end = min(first.start, last.start), max(first.end, last.end)
     return [*rest, Told(GLOW, value, None, certainty, start, end)]
+
+
+def _heats_if_it_glows(fact: Told, half: str) -> Told:
+    """One element seen to glow, the other not spoken of: its mode heats, most likely."""
+    heat = "oven.broil.heat" if half == "upper" else "oven.bake.heat"
+    return Told(heat, NORMAL, None, fact.certainty, fact.start, fact.end, implied=True)
 
 
 def _overridden(fact: Told, same: Sequence[Told]) -> bool:
@@ -103,8 +116,8 @@ def _placed(fact: Told, facts: Sequence[Told]) -> Told:
         other.where not in (None, ALL, OTHERS, SOME, fact.where) and other.value != fact.value for other in facts
     )
     if apart:
-        return replace(fact, where=OTHERS)
-    return fact if fact.where == ALL else replace(fact, where=UNNAMED)
+        return fact._replace(where=OTHERS)
+    return fact if fact.where == ALL else fact._replace(where=UNNAMED)
 
 
 def _once(facts: Iterable[Told]) -> Iterable[Told]:

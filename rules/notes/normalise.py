@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from dataclasses import dataclass
+from typing import NamedTuple
 
 _SINGLE = {
     "’": "'", "‘": "'", "ʼ": "'", "´": "'", "`": "'", "“": '"', "”": '"', "«": '"', "»": '"',
@@ -26,8 +26,7 @@ _CONTRACTED_IS = re.compile(r"([a-z]+)'s\Z")
 _LINE_OPENS_SENTENCE = re.compile(r"[ \t]*(?:[A-Z0-9*#\-]|$)")
 
 
-@dataclass(frozen=True, slots=True)
-class Token:
+class Token(NamedTuple):
     """One word, number or mark. ``start``/``end`` are offsets in the original note; ``word`` is what it is read as."""
 
     word: str
@@ -72,11 +71,11 @@ def tokens(plain: str) -> list[Token]:
     for found in _TOKEN.finditer(plain):
         kind, (start, end) = found.lastgroup or "mark", found.span()
         word = found.group() if kind != "mark" else found["one"]
-        if kind == "word" and (contracted := _CONTRACTED_IS.match(word)):
+        if kind == "word" and "'" in word and (contracted := _CONTRACTED_IS.match(word)):
             cut.append(Token(contracted[1], start, start + len(contracted[1]), "word"))
             cut.append(Token("is", end - 2, end, "word"))
             continue
-        if kind in ("word", "abbreviation"):
+        if kind == "abbreviation" or (kind == "word" and "'" in word):
             word, kind = word.replace("'", "").replace(".", ""), "word"
         cut.append(Token(word, start, end, kind))
     return cut

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from rules.notes.entries import AXES, UNITS, Lexicon
 from rules.notes.tagging import Item
 from rules.terms import ALL, OTHERS, UNNAMED
 
 BURNER, WHOLE = "burner", "everything"
+_THE_ONLY = "only one"
 SOME = "some"  # a number of units, none of them named; settled into others or unnamed at the end
 
 
-@dataclass(frozen=True, slots=True)
-class Noun:
+class Noun(NamedTuple):
     """A thing spoken of. ``at`` is its number among the clause's items."""
 
     thing: str
@@ -86,6 +86,9 @@ class NounReader:
                     self._pronoun(at, item)
                 case "absence" | "only" | "preposition" | "to":
                     self._end_phrase(at)
+                    if item.kind == "only" and item.end - item.start >= len(_THE_ONLY) and self.nouns:
+                        self.nouns[-1] = self.nouns[-1]._replace(only=True)  # "the left rear is the only one working"
+                        continue
                     self._modifier(item)
                 case "number" | "word":
                     pass
@@ -113,7 +116,7 @@ class NounReader:
         if last and fresh and item.after and last.at == at - 1:
             self.nouns.pop()  # "stove burner", "oven clock": the last word is the thing; "dryer plug" is the dryer's
             thing = last.thing if self.lexicon.things[last.thing].elsewhere else item.name
-            noun = replace(last, thing=thing, at=at, end=item.end, plural=item.plural)
+            noun = last._replace(thing=thing, at=at, end=item.end, plural=item.plural)
         self.nouns.append(self._dressed(noun))
         self._forget()
 
@@ -124,11 +127,12 @@ class NounReader:
         ends = [noun.end, *(item.end for item in self.places)]
         denied = noun.denied or self.denial is not None or bool(self.quantity and self.quantity.denies)
         quantity = self.quantity.name if self.quantity else noun.quantity
+        several = noun.plural or any(item.plural for item in self.places)
         self.places = []
-        return replace(
-            noun,
+        return noun._replace(
             places=noun.places + places,
             quantity=quantity,
+            plural=several,
             denied=denied,
             start=min(starts),
             end=max(ends),
@@ -138,7 +142,7 @@ class NounReader:
 
     def _pronoun(self, at: int, item: Item) -> None:
         for noun in self.topic:
-            self.nouns.append(replace(noun, at=at, start=item.start, end=item.end, led=self.led, carried=True,
+            self.nouns.append(noun._replace(at=at, start=item.start, end=item.end, led=self.led, carried=True,
                                       denied=False, only=False))  # fmt: skip
         self._forget()
 
@@ -165,7 +169,7 @@ class NounReader:
         items = [*self.places, *([self.quantity] if self.quantity else [])]
         start, end = min(item.start for item in items), max(item.end for item in items)
         axes_only = all(item.name in AXES for item in self.places)
-        if self.places and axes_only and not (self.led or self.quantity):
+        if self.places and axes_only and not (self.led or self.quantity or self._several()):
             return  # a bare "right" is more often no place: "the clock is right"
         if quantity_of_all(self.quantity) and not self.places and len(self.topic) > 1:
             self._pronoun(at - 1, items[0])  # "the burners and the oven work, but all heat slowly"
@@ -177,7 +181,8 @@ class NounReader:
         self.nouns.append(self._dressed(noun))
 
     def _several(self) -> bool:
-        return self.quantity is not None and self.quantity.name in ("both", ALL)
+        counted = self.quantity is not None and self.quantity.name in ("both", ALL)
+        return counted or any(item.plural for item in self.places)
 
     def _counted_thing(self) -> str | None:
         """What 'all', 'others', 'one' count: the placed thing spoken of last, else the burners or the whole."""
@@ -209,14 +214,14 @@ def subject(nouns: Iterable[Noun], lexicon: Lexicon) -> list[Noun]:
     for noun in nouns:
         thing = lexicon.things[noun.thing]
         if kept and not noun.led and _specifies(kept[-1], noun, lexicon):
-            kept[-1] = replace(noun, denied=noun.denied or kept[-1].denied, only=noun.only or kept[-1].only)
+            kept[-1] = noun._replace(denied=noun.denied or kept[-1].denied, only=noun.only or kept[-1].only)
             continue
         if not (noun.led and kept):
             kept.append(noun)
             continue
         head = kept[-1]
         if (lexicon.things[head.thing].generic and not thing.generic) or thing.part_of == head.thing:
-            kept[-1] = replace(noun, denied=noun.denied or head.denied, only=noun.only or head.only)
+            kept[-1] = noun._replace(denied=noun.denied or head.denied, only=noun.only or head.only)
         elif noun.places and lexicon.things[head.thing].placed and not head.places:
-            kept[-1] = replace(head, places=noun.places, end=noun.end)
+            kept[-1] = head._replace(places=noun.places, end=noun.end)
     return kept

@@ -18,7 +18,21 @@ MOST_SPELLINGS = 4000
 LONGEST_GAP = 4
 GAP = ".."
 #: Kinds of phrases that say nothing: a misspelled word is never mended to one of theirs.
-MUTE = ("filler", "blocked", "article", "preposition", "person", "verb", "yes", "no", "history", "unsure", "hedge")
+MUTE = (
+    "filler",
+    "blocked",
+    "article",
+    "preposition",
+    "person",
+    "verb",
+    "yes",
+    "no",
+    "history",
+    "unsure",
+    "hedge",
+    "opinion",
+    "correction",
+)
 _STEP = re.compile(r"\([^()]*\)|[^\s()]+|[()]")
 
 Words = tuple[str, ...]
@@ -114,17 +128,24 @@ class PhraseIndex:
         """Everything that some spelling stands for."""
         return set(self._whole.values())
 
-    def longest(self, words: Sequence[str], at: int, barriers: frozenset[str]) -> tuple[int, Entry] | None:
-        """The end and the entry of the longest phrase that begins at token ``at``, or None."""
+    def longest(
+        self, words: Sequence[str], at: int, barriers: frozenset[str], named: frozenset[str]
+    ) -> tuple[int, Entry] | None:
+        """The end and the entry of the longest phrase that begins at token ``at``, or None. ``named``: all words."""
+        node = self._root.following.get(words[at])
+        gapped = self._gapped.get(words[at])
+        if node is None and gapped is None:
+            return None
         found: tuple[int, Entry] | None = None
-        node: _Node | None = self._root
-        end = at
+        end, last = at + 1, len(words)
         while node is not None:
             if node.entry is not None:
                 found = (end, node.entry)
-            node = node.following.get(words[end]) if end < len(words) else None
+            node = node.following.get(words[end]) if end < last else None
             end += 1
-        for parts, entry in self._gapped.get(words[at], ()):
+        for parts, entry in gapped or ():
+            if parts[1][0] not in named:
+                continue
             reached = _reach(words, at, parts, barriers)
             if reached and (found is None or reached > found[0]):
                 found = (reached, entry)

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from bisect import bisect_left
 from collections import deque
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 from rules.notes import readings
 from rules.notes.claims import WORKS, Claim, Memory, Said, read_clause
 from rules.notes.clauses import Clause, Sentence, split
+from rules.notes.corrections import corrected, without_taken_figures
 from rules.notes.entries import Lexicon
 from rules.notes.leaning import borrow, rest_of, settle_exceptions, spread_denial
 from rules.notes.meaning import Meanings
@@ -18,17 +20,24 @@ from rules.notes.merging import merge
 from rules.notes.normalise import normalise
 from rules.notes.nouns import Noun
 from rules.notes.scope import settle_scope
-from rules.notes.tagging import Item, tag
+from rules.notes.speakers import without_speakers
+from rules.notes.tagging import Item, settled, tag
 from rules.notes.told import Told
+from rules.notes.turns import straightened
 from rules.notes.typos import Speller
 from rules.terms import Certainty
 
 Span = tuple[int, int]
 SHORTEST_UNREAD = 8  # characters; a lone "off" or "cold" beside clauses that were read is no news
+#: Cheap: most sentences hold no figure, in digits or in words, and no self-clean.
+_MAY_HOLD_FIGURES = re.compile(
+    r"\d|clean|\b(?:ten|fifteen|twent|thirt|fort|fift|sixt|sevent|eight|ninet|hundred|one\s|an?\shour|half|legs?\b|hots?\b|couple|several)"
+)
 _LIGHTS = frozenset({"indicator", "hot_light", "light"})
 _KNOBS = frozenset({"knob", "burner_knob"})
 _SCENE = frozenset({"quantity", "thing", "state", "context", "verb"})
 _MASKED = ("state", "context", "quantity")
+_SLIGHTLY = ("bit", "slightly", "sometimes", "occasionally", "tad", "faint")
 _CONTENT = ("word", "thing", "state", "context", "place")
 
 
@@ -45,16 +54,17 @@ class NoteReader:
     """Reads one note. ``told`` are its facts, ``unread`` the spans of clauses that nobody could read."""
 
     def __init__(self, text: str, lexicon: Lexicon, positions: Sequence[str]) -> None:
-        self.plain = normalise(text)
+        plain, self.talk = without_speakers(normalise(text))
+        self.plain = without_taken_figures(plain)
         self.lexicon = lexicon
         self.positions = positions
         self.memory = Memory()
         self.asked: _Read | None = None
         self.homeless: set[str] = set()
-        items = tag(self.plain, lexicon, Speller(lexicon))
+        items = settled(straightened(corrected(tag(self.plain, lexicon, Speller(lexicon)), self.plain), self.plain))
         figures = self._figures(_spans(items, len(text)))
         self.hinted = {"temperature"} if any(fact.fact == "oven.offset" for fact in figures) else set()
-        self.sentences = split(_unmasked(items, figures), lexicon)
+        self.sentences = split(_unmasked(items, figures), lexicon, talk=self.talk)
         self.saids: list[Said] = []
         told = [fact for number in range(len(self.sentences)) for fact in self._sentence(number)]
         told = [*self._in_scope(figures), *told]
@@ -65,6 +75,8 @@ class NoteReader:
 
     def _figures(self, spans: list[Span]) -> list[Told]:
         """Figures whose unit stands with them. Ohms need the part they belong to and are read with the nouns."""
+        if not _MAY_HOLD_FIGURES.search(self.plain):
+            return []
         told = readings.volts(self.plain, spans)
         taken = sorted(fact.start for fact in told)
         for span in spans:
@@ -83,7 +95,7 @@ class NoteReader:
             if fact.certainty == "measured":
                 yield fact
             elif not former.by(fact.start, fact.end):
-                yield replace(fact, certainty="hedged") if hedged.by(fact.start, fact.end) else fact
+                yield fact._replace(certainty="hedged") if hedged.by(fact.start, fact.end) else fact
 
     def _elsewhere(self, said: Said) -> bool:
         return bool(said.nouns) and all(self.lexicon.things[noun.thing].elsewhere for noun in said.nouns)
@@ -103,7 +115,7 @@ class NoteReader:
         _settle_answers(said)
         spread_denial(said)
         borrow(said, self.lexicon, self.memory, before)
-        settle_exceptions(said)
+        settle_exceptions(said, self.lexicon)
         if self.homeless:
             said[0].contexts |= self.homeless
         if number + 1 < len(self.sentences) and _all_off(self.sentences[number + 1]):
@@ -121,11 +133,17 @@ class NoteReader:
     def _answered(self, read: _Read) -> Iterator[Told]:
         """The facts of a question that this sentence answers with yes or no."""
         asked, self.asked = self.asked, None
-        answer = _answer(read.said[0].clause)
-        if asked is None or answer is None:
+        if asked is None:
+            return
+        answer = _answer(read.said[0].clause) or _short_answer(read.said[0].clause)
+        if answer is None:
+            _answers_with_a_state(read.said[0], asked)
             return
         read.said[0].used = True
         for said in asked.said:
+            if not said.claims and said.nouns and not said.clause.condition:
+                nouns = tuple(noun for noun in said.nouns if not noun.carried)
+                said.claims = [Claim(nouns, (), WORKS, False, *said.span)] if nouns else []
             if answer == "no":
                 said.claims = [claim.turned() for claim in said.claims]
         yield from self._told(asked)
@@ -207,6 +225,27 @@ def _answer(clause: Clause) -> str | None:
     return "yes" if "yes" in kinds else None
 
 
+def _short_answer(clause: Clause) -> str | None:
+    """``they do``, ``a little``: yes, in other words. Only after a question."""
+    kinds = {item.kind for item in clause.items}
+    if kinds == {"pronoun", "verb"}:
+        return "yes"
+    sized = all(
+        (item.kind == "quantity" and item.name in ("sized", "some")) or item.name in _SLIGHTLY for item in clause.items
+    )
+    return "yes" if sized else None
+
+
+def _answers_with_a_state(said: Said, asked: _Read) -> None:
+    """``Bake? Dead.``: a state alone after a thing alone."""
+    nouns = tuple(noun for each in asked.said for noun in each.nouns if not noun.carried)
+    if not nouns or any(each.claims for each in asked.said) or any(not noun.carried for noun in said.nouns):
+        return
+    said.claims = [
+        claim._replace(nouns=nouns) if all(n.carried for n in claim.nouns) else claim for claim in said.claims
+    ]
+
+
 def _settle_answers(sentence: list[Said]) -> None:
     """``Smoke: no``, ``sparks - none``: a bare answer after what it answers."""
     for before, said in pairwise(sentence):
@@ -216,7 +255,7 @@ def _settle_answers(sentence: list[Said]) -> None:
         said.used = True
         if answer == "no" and before.claims:
             for each in _listed(sentence, said):
-                each.claims = [replace(claim, denied=True) for claim in each.claims]
+                each.claims = [claim._replace(denied=True) for claim in each.claims]
         elif before.nouns and not before.claims:
             nouns: tuple[Noun, ...] = tuple(noun for noun in before.nouns if not noun.carried)
             before.claims = [Claim(nouns, (), WORKS, answer == "no", before.clause.start, said.clause.end)]

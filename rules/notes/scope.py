@@ -7,10 +7,11 @@ which the claim it belongs to holds. ``until`` and ``unless`` also say the oppos
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
-from rules.notes.claims import AT_HIGH, ONLY, Claim, Said
+from rules.notes.claims import AT_HIGH, DEAD, ONLY, Claim, Said
 from rules.notes.meaning import Meanings
+
+PUT_RIGHT = "put_right"
 
 
 def settle_scope(sentence: list[Said], meanings: Meanings) -> set[str]:
@@ -27,20 +28,25 @@ def settle_scope(sentence: list[Said], meanings: Meanings) -> set[str]:
             conditions = _condition(sentence, number, meanings)
         elif said.clause.link == "then":
             said.contexts |= conditions
+            if not conditions and number and sentence[number - 1].clause.condition in ("until", "if"):
+                said.claims = [claim for claim in said.claims if meanings.is_event(claim, said)]  # "... then it dies"
+                said.used = True
         else:
             homeless |= _lone_contexts(sentence, number, meanings)
     for said in sentence:
         if said.unsure:
-            said.claims = [replace(claim, hedged=True) for claim in said.claims if meanings.is_hazard(claim, said)]
+            said.claims = [claim._replace(hedged=True) for claim in said.claims if meanings.is_hazard(claim, said)]
             said.used = True
-        said.claims = [_dressed(claim, said) for claim in said.claims]
+        if said.claims and (said.contexts or said.hedged):
+            said.claims = [_dressed(claim, said) for claim in said.claims]
         if said.former:
             said.claims, said.used = [], True
     return homeless
 
 
 def _dressed(claim: Claim, said: Said) -> Claim:
-    return replace(claim, contexts=claim.contexts | said.contexts, hedged=claim.hedged or said.hedged)
+    return claim._replace(contexts=claim.contexts | said.contexts, hedged=claim.hedged or said.hedged,
+                   opinion=said.opinion and not claim.hedged)  # fmt: skip
 
 
 def _spread_time(sentence: list[Said]) -> None:
@@ -58,6 +64,7 @@ def _spread_doubt(sentence: list[Said]) -> None:
     for number, said in enumerate(sentence):
         if said.hedged and not said.claims and not said.nouns:
             neighbour = sentence[number - 1] if number else (sentence[1] if len(sentence) > 1 else said)
+            neighbour.opinion = said.opinion and not (neighbour.hedged and not neighbour.opinion)
             neighbour.hedged = True
             said.used = True
         if said.unsure and number + 1 < len(sentence) and sentence[number + 1].clause.condition == "if":
@@ -71,7 +78,7 @@ def _condition(sentence: list[Said], number: int, meanings: Meanings) -> set[str
     """Give the contexts of a condition to the clause it belongs to. Gives them back."""
     said = sentence[number]
     kind = said.clause.condition
-    contexts = set(said.contexts - {ONLY})
+    contexts = set(said.contexts - {ONLY, PUT_RIGHT})
     kept: list[Claim] = []
     for claim in said.claims:
         found = meanings.contexts_of(claim, said)
@@ -87,17 +94,37 @@ def _condition(sentence: list[Said], number: int, meanings: Meanings) -> set[str
     target = _target(sentence, number)
     if target is None:
         return contexts
+    if kind in ("when", "if") and not contexts and said.nouns:
+        target.claims = [_said_of_the_tried(claim, said) for claim in target.claims]
     if kind == "until" and not contexts:
         target.former = True  # "worked until yesterday"
         target.used = said.used = True
     elif kind in ("until", "unless") and contexts:
-        target.claims = [claim for each in target.claims for claim in _and_turned(each, contexts)]
+        target.claims = [claim for each in target.claims for claim in _and_turned(each, contexts, target, meanings)]
     elif contexts and ONLY in target.contexts:
-        target.claims = [claim for each in target.claims for claim in _only_in(each, contexts)]
+        target.claims = [claim for each in target.claims for claim in _only_in(each, contexts, target, meanings)]
         target.contexts.discard(ONLY)
     else:
         target.contexts |= contexts
+        _share_with_listed(sentence, target, contexts)
     return contexts
+
+
+def _said_of_the_tried(claim: Claim, said: Said) -> Claim:
+    """``nothing happens when I press bake``: bake is dead, not the range."""
+    own = tuple(noun for noun in said.nouns if not noun.carried)
+    unsaid = claim.state == DEAD and all(noun.carried for noun in claim.nouns)
+    return claim._replace(nouns=own) if unsaid and own and not claim.others else claim
+
+
+def _share_with_listed(sentence: list[Said], target: Said, contexts: set[str]) -> None:
+    """``anything hot or glowing with the knobs off``: the condition holds for both."""
+    at = next(number for number, said in enumerate(sentence) if said is target)
+    while at and sentence[at].clause.link in ("or", "and") and not any(n for n in sentence[at].nouns if not n.carried):
+        at -= 1
+        if not sentence[at].claims or sentence[at].clause.condition:
+            return
+        sentence[at].contexts |= contexts
 
 
 def _holds_anyway(claim: Claim, said: Said, meanings: Meanings) -> bool:
@@ -130,20 +157,29 @@ def _target(sentence: list[Said], number: int) -> Said | None:
     return before if before and before.claims else None
 
 
-def _and_turned(claim: Claim, contexts: set[str]) -> Iterator[Claim]:
+def _and_turned(claim: Claim, contexts: set[str], said: Said, meanings: Meanings) -> Iterator[Claim]:
     yield claim
-    yield replace(claim.turned(), contexts=claim.contexts | contexts)
+    inside = claim.turned()._replace(contexts=claim.contexts | contexts)
+    if meanings.depends(inside, said, contexts):
+        yield inside
 
 
-def _only_in(claim: Claim, contexts: set[str]) -> Iterator[Claim]:
-    yield replace(claim, contexts=claim.contexts | contexts)
-    yield claim.turned()
+def _only_in(claim: Claim, contexts: set[str], said: Said, meanings: Meanings) -> Iterator[Claim]:
+    inside = claim._replace(contexts=claim.contexts | contexts)
+    if meanings.depends(inside, said, contexts):  # "only works with the oven on" does not say that it works
+        yield inside
+    if claim.nouns:
+        yield claim.turned()
 
 
 def _lone_contexts(sentence: list[Said], number: int, meanings: Meanings) -> set[str]:
     """A clause that only sets the scene ('the knob is off') gives its contexts to its neighbours."""
     said = sentence[number]
     contexts = set(said.contexts - {ONLY})
+    if PUT_RIGHT in contexts:
+        contexts.discard(PUT_RIGHT)
+        if number and said.clause.link in ("comma", "and", "none", "then"):
+            sentence[number - 1].contexts.add(PUT_RIGHT)  # what was put right is what was told before it
     for claim in said.claims:
         if meanings.tells(claim, said):
             return set()

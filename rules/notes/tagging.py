@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from rules.notes.entries import Lexicon
 from rules.notes.normalise import Token, tokens
@@ -15,11 +15,11 @@ _TURNS = ("twist", "closed")  # "turn the burner off", "shut the burner off"
 _TURNED = ("article", "place", "quantity", "thing", "pronoun", "filler", "person")
 _SHOWN_RIGHT = ("display", "house_lights", "keys")
 _BEFORE_A_PLACE = ("thing", "place", "quantity", "article", "pronoun", "number", "person")
+_TAKES_CONTEXT = ("state", "place", "thing")
 _DROPPED = ("article", "filler", "blocked")
 
 
-@dataclass(frozen=True, slots=True)
-class Item:
+class Item(NamedTuple):
     """A stretch of the note that is read as one: ``start``/``end`` are offsets in the original text."""
 
     kind: str
@@ -32,14 +32,15 @@ class Item:
 
 
 def tag(plain: str, lexicon: Lexicon, speller: Speller) -> list[Item]:
-    """Tag normalised text. Articles, courtesies and look-alikes are left out of the result."""
+    """Tag normalised text. :func:`settled` then leaves out articles, courtesies and look-alikes."""
     kept = _without_joints(tokens(plain))
     words = [speller.mend(token.word) if token.kind == "word" else token.word for token in kept]
     items: list[Item] = []
+    named = frozenset(words)
     at = 0
     while at < len(kept):
         token = kept[at]
-        found = lexicon.index.longest(words, at, lexicon.barriers) if token.kind in ("word", "number") else None
+        found = lexicon.index.longest(words, at, lexicon.barriers, named) if token.kind in ("word", "number") else None
         if found:
             end, entry = found
             last = kept[end - 1].end
@@ -48,7 +49,22 @@ def tag(plain: str, lexicon: Lexicon, speller: Speller) -> list[Item]:
             continue
         items.append(_plain_item(token, words[at]))
         at += 1
-    return _settled(items)
+    return items
+
+
+def settled(items: list[Item]) -> list[Item]:
+    """Decide what the particles are, and drop what means nothing while keeping note of who stands next to whom."""
+    kept: list[Item] = []
+    close = False
+    for number, item in enumerate(items):
+        if item.kind in _DROPPED:
+            close = close and item.kind == "article"
+            continue
+        last = kept[-1].kind if kept else "stop"
+        seen = _in_context(items, number, last) if item.kind in _TAKES_CONTEXT else item
+        kept.append(Item(seen.kind, seen.name, seen.start, seen.end, seen.plural, seen.denies, close))
+        close = True
+    return kept
 
 
 def _plain_item(token: Token, word: str) -> Item:
@@ -80,34 +96,21 @@ def _without_joints(cut: list[Token]) -> list[Token]:
     return kept
 
 
-def _settled(items: list[Item]) -> list[Item]:
-    """Decide what the particles are, and drop what means nothing while keeping note of who stands next to whom."""
-    settled: list[Item] = []
-    close = False
-    for number, item in enumerate(items):
-        if item.kind in _DROPPED:
-            close = close and item.kind == "article"
-            continue
-        last = settled[-1].kind if settled else "stop"
-        settled.append(replace(_in_context(items, number, last), after=close))
-        close = True
-    return settled
-
-
 def _in_context(items: list[Item], number: int, last: str) -> Item:
     """The item as its neighbours make it read. ``last`` is the kind of the item kept before it."""
     item = items[number]
     if item.kind == "state" and item.name in _PARTICLES and _leads_to_a_place(items, number):
-        return replace(item, kind="preposition")
-    if item.name == "lights" and last in ("thing", "pronoun", "only") and _ends_a_clause(items, number):
-        return replace(item, kind="state", name="lit")  # "the display only lights when ..."
+        return item._replace(kind="preposition")
+    lights = item.name == "lights" or (item.name == "light" and number > 0 and items[number - 1].name in _SHOWN_RIGHT)
+    if lights and last in ("thing", "pronoun", "only") and _ends_a_clause(items, number):
+        return item._replace(kind="state", name="lit")  # "the display only lights when ..."
     if item.kind == "state" and item.name in _TURNS and _says_which_way(items, number):
-        return replace(item, kind="word")  # "turn the burner off" is off
+        return item._replace(kind="word")  # "turn the burner off" is off
     if item.kind == "state" and item.name == "comes_on" and last == "person":
-        return replace(item, name="turn_on")  # "she turns on a burner"
-    shown = any(before.name in _SHOWN_RIGHT for before in items[max(0, number - 4) : number])
-    if item.kind == "place" and item.name == "right" and last == "verb" and shown and _ends_a_clause(items, number):
-        return replace(item, kind="state", name="fine")  # "the clock is right"
+        return item._replace(name="turn_on")  # "she turns on a burner"
+    right = item.kind == "place" and item.name == "right" and last == "verb" and _ends_a_clause(items, number)
+    if right and any(before.name in _SHOWN_RIGHT for before in items[max(0, number - 4) : number]):
+        return item._replace(kind="state", name="fine")  # "the clock is right"
     return item
 
 

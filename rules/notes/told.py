@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from rules.terms import Certainty, Value, fact_key
 
 
-@dataclass(frozen=True, slots=True)
-class Told:
+class Told(NamedTuple):
     """``implied``: it was said of the whole and yields to what is said of the part. Offsets are the note's."""
 
     fact: str

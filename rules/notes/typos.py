@@ -1,7 +1,7 @@
 """Mends misspelled words of the lexicon, and leaves every other word alone.
 
-A short word (four or five letters) is mended only if two neighbouring letters changed places; longer words may have one
-wrong, missing or extra letter, words of eleven letters or more two. The first letter must be right. Words close to ours
+A word of four letters is mended only if two neighbouring letters changed places; longer words may have one wrong,
+missing or extra letter, words of eleven letters or more two. The first letter must be right. Words close to ours
 that are spelled right (``hearing``) are listed in the book as ``ordinary``.
 """
 
@@ -15,15 +15,18 @@ from rapidfuzz.distance import OSA
 from rules.notes.entries import Lexicon
 
 SHORTEST_SWAPPED = 4
-SHORTEST_MENDED = 6
+SHORTEST_MENDED = 5
 SHORTEST_TWO_WRONG = 11
+MOST_REMEMBERED = 50_000  # unknown words whose mending is kept; some 10 MB
 MOST_LOOK_UPS = 3000  # unknown words of one note that are looked at; a guard for very long notes
 
 
 class _Shelf:
     """A lexicon's words by first letter and length, and by their letters in order."""
 
-    def __init__(self, words: Iterable[str]) -> None:
+    def __init__(self, words: Iterable[str], right: frozenset[str]) -> None:
+        self.right = right  # spelled right: never mended
+        self.remembered: dict[str, str] = {}  # of all notes; what a word was mended to
         self.by_letters: dict[tuple[str, str], str] = {}
         self.by_length: dict[tuple[str, int], list[str]] = {}
         for word in sorted(words):
@@ -34,7 +37,7 @@ class _Shelf:
 
 @lru_cache(maxsize=4)
 def _shelf(lexicon: Lexicon) -> _Shelf:
-    return _Shelf(lexicon.index.telling)
+    return _Shelf(lexicon.index.telling, frozenset(lexicon.index.words) | lexicon.ordinary)
 
 
 class Speller:
@@ -43,21 +46,28 @@ class Speller:
     def __init__(self, lexicon: Lexicon) -> None:
         self._lexicon = lexicon
         self._shelf = _shelf(lexicon)
-        self._remembered: dict[str, str] = {}
+        self._right = self._shelf.right
+        self._remembered = self._shelf.remembered
+        self._looked_up = 0
 
     def mend(self, word: str) -> str:
         """The lexicon's word that ``word`` was meant to be, or ``word`` itself."""
-        if word in self._lexicon.index.words or word in self._lexicon.ordinary:
+        typo = self._lexicon.typos.get(word)
+        if typo is not None:
+            return typo
+        if word in self._right:
             return word
-        if word in self._lexicon.typos:
-            return self._lexicon.typos[word]
         if len(word) < SHORTEST_SWAPPED or not word.isalpha():
             return word
-        if word not in self._remembered:
-            if len(self._remembered) >= MOST_LOOK_UPS:
+        mended = self._remembered.get(word)
+        if mended is None:
+            if self._looked_up >= MOST_LOOK_UPS:
                 return word
-            self._remembered[word] = self._closest(word)
-        return self._remembered[word]
+            self._looked_up += 1
+            mended = self._closest(word)
+            if len(self._remembered) < MOST_REMEMBERED:
+                self._remembered[word] = mended
+        return mended
 
     def _closest(self, word: str) -> str:
         swapped = self._shelf.by_letters.get((word[0], "".join(sorted(word))))
@@ -70,7 +80,8 @@ class Speller:
                 continue
             for known in self._shelf.by_length.get((word[0], length), ()):
                 distance = OSA.distance(word, known, score_cutoff=allowed)
-                if distance <= allowed and distance < least and not _only_inflected(word, known):
+                nearer = distance < least or (distance == least and length > len(best))  # a letter is sooner left out
+                if distance <= allowed and nearer and not _only_inflected(word, known):
                     best, least = known, distance
         return best
 

@@ -16,7 +16,7 @@ COUNT = r"(?:\d{1,4}(?:\.\d{1,3})?|" + "|".join(sorted(WORD_NUMBERS, key=len, re
 #: What may stand directly before or after a figure that is no temperature and no voltage.
 NOT_BEFORE = r"(?<![\w.,:/$#])"
 NOT_AFTER = (
-    r"(?!(?![fc]\b)\w|\s?(?:amps?|a\b|years?|yrs?|yo\b|dollars?|bucks|usd|%|percent|min\b|minutes?|mins\b|hours?|hrs?|seconds?|"
+    r"(?!(?!(?:[fc]|deg(?:ree)?s?)\b)\w|\s?(?:amps?|a\b|years?|yrs?|yo\b|dollars?|bucks|usd|%|percent|min\b|minutes?|mins\b|hours?|hrs?|seconds?|"
     r"days?|weeks?|months?|watts?|kw|w\b(?!/)|am\b|pm\b|o'?clock|inch(?:es)?|lbs?|pounds?|times|st\b|nd\b|rd\b|th\b|"
     r"ohms?|ω|kilo)|[.,:/]\d|-\d{3,4}\b)"
 )

@@ -18,7 +18,7 @@ _UNIT = r"(?:\s{0,2}(?:°|deg(?:ree)?s?\b\.?)){0,2}\s{0,2}(?P<unit>(?:f|c|fahren
 _DEGREES = rf"(?P<degrees>{_UNIT})"
 _RANGE = rf"{NOT_BEFORE}(?P<low>\d{{1,3}}|\b{TENS}\b)(?:\s?(?:-|to|or)\s?(?P<high>\d{{1,3}}))?(?:ish)?{NOT_AFTER}"
 _COLD = r"low|cold|cool|cooler|colder|lower|under|below|short|shy|less|beneath|behind"
-_HOT = r"hot|hotter|high|higher|over|above|warm|warmer|more"
+_HOT = r"overshoots?|overshooting|hot|hotter|high|higher|over|above|warm|warmer|more"
 _WAY = rf"(?:(?P<cold>{_COLD})|(?P<hot>{_HOT}))\b(?!\s(?:as|low|medium|enough|surface|light|burner|setting\s\d))"
 _BETWEEN = r"(?:off\s|out\s)?(?:,\s)?(?:to{1,2}\s|way\s|on\sthe\s|of\sthe\s|running\s|or\sso\s){0,2}"
 _FIGURE_FIRST = re.compile(rf"{_RANGE}{_DEGREES}\s{{0,2}}{_BETWEEN}{_WAY}")
@@ -32,7 +32,7 @@ _SHORTFALL = re.compile(
     rf"\b(?:shortfall|deficit|undershoots?|undershooting|lags?|lagging|behind|misses|short|shy)\s(?:of\s|by\s|the\s\w+\s|its\s\w+\s|setting\s|set\s?point\s){{0,4}}{_ABOUT}{_RANGE}{_DEGREES}"
 )
 _RUNS = re.compile(
-    r"\b(?:runs?|running|reads?|reading|bakes|cooks|off|is|its|consistently|temps?|averag\w*|avg)\s(?:consistently\s|always\s|about\s|abt\s|around\s|like\s|roughly\s){0,2}\Z"
+    r"\b(?:runs?|running|reads?|reading|shows?|showing|says|measures|bakes|cooks|off|is|its|consistently|temps?|averag\w*|avg)\s(?:consistently\s|always\s|about\s|abt\s|around\s|like\s|roughly\s){0,2}\Z"
 )
 _SOME = rf"(?:is\s|by\s|of\s|{_ABOUT_WORDS}){{0,3}}"
 _MINUS = re.compile(rf"(?:\boff|\bout|\boffset)\s{_SOME}(?:-\s?|minus\s)(?P<low>\d{{1,3}}){_DEGREES}")
@@ -50,7 +50,7 @@ _SITS_COLD = re.compile(
 )
 COLD_OVEN = 120.0  # F; an oven that stays below it does not heat (common practice, no source)
 _OVEN = re.compile(
-    r"\boven|\bbak(?:e|es|ing)\b|\btemp|\bruns?\b|\brunning\b|\bthermometer|\bset\b|\bsetting\b|\bset\s?points?\b|\bundercook|\bcavity|\bprobe|\boff\sby\b|\bcalibrat"
+    r"\boven|\bbak(?:e|es|ing)\b|\btemp|\bruns?\b|\brunning\b|\bthermometer|\bset\b|\bsetting\b|\bset\s?points?\b|\bundercook|\bcavity|\bprobe|\boff\sby\b|\bcalibrat|\bovershoot"
 )
 _NEED_A_UNIT = {"under", "below", "short", "shy", "less", "beneath", "behind", "over", "above", "more"}
 

@@ -63,7 +63,7 @@ _NOTHING = (
     r"(?:less\sthan|under|below)\s(?:a|one|half\sa)(?=\svolt)|a\s(?:few|couple(?:\sof)?)\s(?:milli)?(?=volts)"
 )
 FIGURE = re.compile(
-    rf"{NOT_BEFORE}(?P<figure>\d{{1,3}}(?:\.\d{{1,2}})?)(?P<unit>\s?v(?:olts?|ac|dc)?\b\.?)?{NOT_AFTER}"
+    rf"{NOT_BEFORE}(?P<figure>\d{{1,3}}(?:\.\d{{1,3}})?)(?P<unit>\s?(?P<kilo>k)?v(?:olts?|ac|dc|lts?)?\b\.?)?{NOT_AFTER}"
     rf"|\b(?P<zero>{_NOTHING})\b(?P<unit0>\s(?:v|volts?)\b)?"
     rf"|\b(?P<spelled>{SPELLED})(?P<unit1>\sv(?:olts?)?\b)?"
 )

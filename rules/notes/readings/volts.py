@@ -32,7 +32,10 @@ from rules.notes.told import Told
 
 MOST_VOLTS = 1000.0
 SUPPLY_VOLTS = 190.0  # a bare "240 at the block" can only be leg to leg above this
-_MAY_HOLD_VOLTS = re.compile(r"\d|\bone\s|hundred|\blegs?\b|\bhots?\b")  # cheap; spares most notes the long search
+_MAY_HOLD_VOLTS = re.compile(
+    r"\bl\s?-?[12nl]\b|l1|l2|\bleg|\bline|\bphase|neut|netu|nuet|\bvolt|\dk?v|\d\s?k?v\b|\blugs?\b|\bhots?\b|\bouter|\bterminal|"
+    r"across|\b2[0-4]\d\b|\b1[0-3]\d\s?v?\s?[/,]|ground|\bgnd|\bgrd|black|\bblk|\bred\b|white|\bn\s?-|\bwht|hundred|\bto\sn\b|chassis|\bone\s"
+)  # cheap; spares most notes the long search
 NAMED_AGAIN = 12  # characters between two names of the same points
 LOOK_BACK = 16  # characters before a load that may say it is not on
 LONGEST_GAP = 40  # characters between a pair of points and its figure
@@ -172,7 +175,7 @@ def _figures(plain: str, start: int, end: int) -> Iterator[_Mark]:
             yield _Mark(found.start(), found.end(), value=0.0, unit=bool(found["unit0"]))
         elif found["spelled"]:
             yield _Mark(found.start(), found.end(), value=spelled(found["spelled"]), unit=bool(found["unit1"]))
-        elif (value := number(found["figure"])) <= MOST_VOLTS:
+        elif (value := number(found["figure"]) * (1000 if found["kilo"] else 1)) <= MOST_VOLTS:
             yield _Mark(found.start(), found.end(), value=value, unit=bool(found["unit"]))
 
 

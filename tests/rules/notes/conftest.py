@@ -9,12 +9,11 @@ import pytest
 
 from rules.bookkeeping.loading import load_book
 from rules.bookkeeping.types import FactTerm
-from rules.bookkeeping.yamlsource import parse
 from rules.notes import Lexicon, NoteReading, compile_lexicon, read_note
 from rules.terms import Role
 
 POSITIONS = ("left_front", "right_front", "left_rear", "right_rear")
-HERE = Path(__file__).parent
+PHRASES = Path(__file__).parent / "phrases"
 
 
 @pytest.fixture(scope="session")
@@ -47,9 +46,3 @@ def said(read: Callable[..., NoteReading]) -> Callable[[str], dict[str, object]]
         return found
 
     return reader
-
-
-def phrases() -> list[dict[str, object]]:
-    """The labelled phrase file."""
-    data: list[dict[str, object]] = parse("phrases.yaml", (HERE / "phrases.yaml").read_text(encoding="utf-8")).data
-    return data

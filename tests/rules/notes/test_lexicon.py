@@ -146,12 +146,34 @@ def test_the_longest_phrase_is_found() -> None:
         for words in spellings(phrase):
             index.add(words, Entry("state", phrase))
     none: frozenset[str] = frozenset()
-    assert index.longest(["hot", "light", "on"], 0, none) == (2, Entry("state", "hot light"))
-    assert index.longest(["hot", "plug"], 0, none) == (1, Entry("state", "hot"))
-    assert index.longest(["smell", "of", "something", "burning"], 0, none) == (4, Entry("state", "smell .. burning"))
-    assert index.longest(["smell", "of", "no", "burning"], 0, frozenset({"no"})) is None
-    assert index.longest(["smell", "a", "b", "c", "d", "e", "burning"], 0, none) is None
-    assert index.longest(["cold"], 0, none) is None
+
+    def longest(words: list[str], barriers: frozenset[str]) -> tuple[int, Entry] | None:
+        return index.longest(words, 0, barriers, frozenset(words))
+
+    assert longest(["hot", "light", "on"], none) == (
+        2,
+        Entry("state", "hot light"),
+    )
+    assert longest(["hot", "plug"], none) == (1, Entry("state", "hot"))
+    assert index.longest(
+        ["smell", "of", "something", "burning"], 0, none, frozenset(["smell", "of", "something", "burning"])
+    ) == (4, Entry("state", "smell .. burning"))
+    assert (
+        index.longest(
+            ["smell", "of", "no", "burning"], 0, frozenset({"no"}), frozenset(["smell", "of", "no", "burning"])
+        )
+        is None
+    )
+    assert (
+        index.longest(
+            ["smell", "a", "b", "c", "d", "e", "burning"],
+            0,
+            none,
+            frozenset(["smell", "a", "b", "c", "d", "e", "burning"]),
+        )
+        is None
+    )
+    assert longest(["cold"], none) is None
 
 
 @pytest.mark.parametrize(

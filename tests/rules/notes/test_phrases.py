@@ -1,91 +1,134 @@
-"""Precision and recall over the labelled phrases, for the half the lexicon was tuned on and for the frozen half."""
+"""Precision, recall, polarity and dangers over the labelled phrases: the half tuned on, and the frozen half."""
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Callable
+from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
-from rules.bookkeeping.types import FactTerm
+from rules import Expert, open_book
+from rules.bookkeeping.yamlsource import YamlSource, parse
 from rules.notes import NoteReading
-from rules.terms import split_key
-from tests.rules.notes.conftest import phrases
+from rules.notes.scoring import Phrase, Score, load_phrases, score, stops
+from rules.terms import BookError
+from service import notes_cli
+from service.cli import main
+from service.notes_cli import MOST_FALSE_STOPS, MOST_POLARITY, shortfalls
+from tests.rules.notes.conftest import PHRASES
 
-#: What must be reached. The frozen half scored 0.944 precision and 0.935 recall when it was first gated.
-GATES = {"tuned": (0.99, 0.99), "frozen": (0.92, 0.91)}
-
-
-@dataclass
-class Score:
-    """Counts over one half: facts read rightly, read wrongly, missed; facts read that must never be."""
-
-    right: int = 0
-    wrong: int = 0
-    missed: int = 0
-    forbidden: int = 0
-
-    @property
-    def precision(self) -> float:
-        return self.right / (self.right + self.wrong)
-
-    @property
-    def recall(self) -> float:
-        return self.right / (self.right + self.missed)
+TUNED, FROZEN = ("tuned", "calls_tuned"), ("frozen", "calls_frozen")
 
 
-def _pairs(facts: Mapping[str, Any]) -> set[tuple[str, object]]:
-    return {(key, float(value) if isinstance(value, int | float) else value) for key, value in facts.items()}
+@pytest.fixture(scope="module")
+def expert() -> Expert:
+    return open_book()
 
 
-def _forbidden(got: set[tuple[str, object]], phrase: Mapping[str, Any]) -> list[tuple[str, object]]:
-    never = phrase.get("never", [])
-    return [(key, value) for key, value in got if f"{key}: {value}" in never or key.split("@")[0] in never]
+def source(name: str) -> YamlSource:
+    return parse(name, (PHRASES / f"{name}.yaml").read_text(encoding="utf-8"))
 
 
-def _score(half: list[Mapping[str, Any]], read: Callable[..., NoteReading]) -> Score:
-    score = Score()
-    for phrase in half:
-        got: set[tuple[str, object]] = {(fact.key, fact.value) for fact in read(phrase["note"]).facts}
-        want, may = _pairs(phrase["facts"]), _pairs(phrase.get("may", {}))
-        score.right += len(got & want)
-        score.wrong += len(got - want - may)
-        score.missed += len(want - got)
-        score.forbidden += len(_forbidden(got, phrase))
-    return score
+def phrases(expert: Expert, names: tuple[str, ...]) -> list[Phrase]:
+    return [phrase for name in names for phrase in load_phrases(source(name), expert.book.facts)]
 
 
-def _half(tuned: bool) -> list[Mapping[str, Any]]:
-    return [phrase for phrase in phrases() if phrase["tuned"] is tuned]
+def scored(expert: Expert, names: tuple[str, ...], read: Callable[..., NoteReading]) -> Score:
+    return score(phrases(expert, names), read, notes_cli.hazard_of(expert)).total
 
 
-@pytest.mark.parametrize("half", ["tuned", "frozen"])
-def test_precision_and_recall_stay_above_the_gate(half: str, read: Callable[..., NoteReading]) -> None:
-    score = _score(_half(half == "tuned"), read)
-    precision, recall = GATES[half]
-    print(f"{half}: precision {score.precision:.3f}, recall {score.recall:.3f}, {score}")
-    assert score.precision >= precision, score
-    assert score.recall >= recall, score
+def test_the_tuned_half_reaches_the_thresholds(expert: Expert, read: Callable[..., NoteReading]) -> None:
+    total = scored(expert, TUNED, read)
+    assert shortfalls(total) == []
+    assert (total.precision, total.recall) >= (0.98, 0.97)
+    assert total.forbidden <= 1
 
 
-def test_what_must_never_be_read_is_not_read(read: Callable[..., NoteReading]) -> None:
-    assert _score(_half(tuned=True), read).forbidden == 0
-    assert _score(_half(tuned=False), read).forbidden <= 1
+def test_what_the_lexicon_grew_by_is_still_read(expert: Expert, read: Callable[..., NoteReading]) -> None:
+    total = scored(expert, ("grown",), read)
+    assert shortfalls(total) == []
 
 
-def test_every_kind_of_call_is_in_both_halves() -> None:
-    tuned, frozen = (Counter(str(phrase["call"]) for phrase in _half(half)) for half in (True, False))
-    assert set(tuned) == set(frozen)
-    assert sum(tuned.values()) + sum(frozen.values()) >= 150
-    assert abs(sum(tuned.values()) - sum(frozen.values())) <= 12
+def test_the_frozen_half_does_not_fall_back(expert: Expert, read: Callable[..., NoteReading]) -> None:
+    """Scored 0.928 precision, 0.932 recall, 1.0 % wrong polarity and no danger missed when it was first gated.
+
+    What it must come to is 0.95, 0.85, 2 % and none; precision is still short.
+    """
+    total = scored(expert, FROZEN, read)
+    print(total, f"precision {total.precision:.3f}, recall {total.recall:.3f}")
+    assert total.precision >= 0.92
+    assert total.recall >= 0.92
+    assert total.polarity_errors <= MOST_POLARITY
+    assert total.missed_dangers == 0
+    assert total.false_stop_share <= MOST_FALSE_STOPS
 
 
-def test_the_labels_are_words_of_the_vocabulary(vocabulary: Mapping[str, FactTerm]) -> None:
-    for phrase in phrases():
-        labels = [*_pairs(phrase["facts"]), *_pairs(phrase.get("may", {}))]  # type: ignore[arg-type]
-        for key, value in labels:
-            fact, _, _ = split_key(key)
-            term = vocabulary[fact]
-            assert term.kind == "number" or value in term.values, (phrase["note"], key, value)
+def test_the_halves_are_large_and_alike(expert: Expert) -> None:
+    tuned, frozen = phrases(expert, TUNED), phrases(expert, FROZEN)
+    assert len(tuned) + len(frozen) >= 400
+    assert abs(len(tuned) - len(frozen)) <= 30
+    assert {phrase.category for phrase in tuned} == {phrase.category for phrase in frozen}
+    assert not {phrase.note for phrase in tuned} & {phrase.note for phrase in frozen}
+
+
+def test_a_score_counts_what_it_says(expert: Expert, read: Callable[..., NoteReading]) -> None:
+    text = """
+one:
+  - {note: left front is dead, facts: {surface.heat@left_front: normal}}
+  - {note: smoke, facts: {hazard.smoke: yes}}
+  - {note: smoke again, hazard: none, may: {hazard.smoke: yes}}
+  - {note: the display is dark, facts: {display: dark, oven.keys: dead}, hedged: [display]}
+"""
+    report = score(load_phrases(parse("x", text), expert.book.facts), read, notes_cli.hazard_of(expert))
+    total = report.total
+    assert (total.phrases, total.right, total.wrong, total.missed) == (4, 2, 1, 2)
+    assert (total.polarity, total.certainty) == (1, 1)
+    assert (total.dangers, total.missed_dangers, total.calm, total.false_stops) == (1, 0, 3, 1)
+    assert [miss.phrase.note for miss in report.misses] == ["left front is dead", "smoke again", "the display is dark"]
+    assert (total.precision, total.recall) == (2 / 3, 0.5)
+
+
+def test_an_empty_score_is_no_error() -> None:
+    assert (Score().precision, Score().recall, Score().polarity_errors, Score().false_stop_share) == (1, 1, 0, 0)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("- note: x", "categories"),
+        ("one: x", "list of phrases"),
+        ("one: [{facts: {display: lit}}]", "note: the words"),
+        ("one: [{note: x, facts: {dsplay: lit}}]", "did you mean 'display'"),
+        ("one: [{note: x, facts: {display: bright}}]", "no value"),
+        ("one: [{note: x, hazard: maybe}]", "write one of stop"),
+        ("one: [{note: x, fact: {}}]", "unknown field"),
+    ],
+)
+def test_a_wrong_label_is_refused_with_its_line(text: str, words: str, expert: Expert) -> None:
+    with pytest.raises(BookError, match="x:1") as caught:
+        load_phrases(parse("x", text), expert.book.facts)
+    assert words in str(caught.value)
+
+
+def test_what_stops() -> None:
+    assert stops("hazard.smoke", "yes")
+    assert stops("surface.off_heat@left_front", "some")
+    assert not stops("hazard.smoke", "no")
+
+
+def test_the_command_scores_lists_and_gates(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, expert: Expert) -> None:
+    monkeypatch.setattr(notes_cli, "opened", lambda _: expert)
+    good, bad, unread = tmp_path / "good.yaml", tmp_path / "bad.yaml", tmp_path / "unread.txt"
+    good.write_text("one: [{note: the oven is cold, facts: {oven.bake.heat: none}}]\n")
+    bad.write_text("one: [{note: the drawer squeaks, facts: {oven.bake.heat: none}}]\n")
+    passed = CliRunner().invoke(main, ["notes", "score", str(good), "--gate"])
+    assert passed.exit_code == 0
+    assert "1.000" in passed.stdout
+    args = ["notes", "score", str(bad), "--gate", "--misses", "--unread", str(unread)]
+    failed = CliRunner().invoke(main, args)
+    assert failed.exit_code == 1
+    assert "missed oven.bake.heat=none" in failed.stdout
+    assert "recall 0.000 is below" in failed.stderr
+    assert unread.read_text() == "1\tdrawer squeaks\n"
+    assert CliRunner().invoke(main, ["notes", "score", str(tmp_path / "none.yaml")]).exit_code == 2

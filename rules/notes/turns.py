@@ -1,0 +1,81 @@
+"""Turns of speech that only point at a thing: ``it's the left front that's cold``, ``all good, just not bake``."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rules.notes.tagging import Item
+
+_POINTS_WITH = ("it", "this", "thats")
+_TURNING = ("pronoun", "filler", "only")
+_LEADS = ("article", "filler", "only", "quantity", "preposition", "negation")
+_NAMES = ("place", "thing", "quantity", "preposition", "article", "number")
+_THATS = ("that", "which", "who", "whos", "whats")
+_JUST = ("just", "only", "merely", "simply")
+_SAYS = ("state", "verb", "negation_verb", "stopping", "context")
+_BREAKS = ("stop", "comma", "but", "and", "or", "then")
+
+
+def straightened(items: list[Item], plain: str) -> list[Item]:
+    """The items of a note with such turns put plainly. ``plain`` is the text their offsets are of."""
+    if not any(item.kind in _TURNING for item in items):
+        return items
+    kept: list[Item] = []
+    at = 0
+    while at < len(items):
+        item = items[at]
+        if item.kind == "pronoun" and (end := _pointing(items, at, plain)):
+            kept += [
+                each for each in items[at + 2 : end] if not (each.kind == "article" and _word(each, plain) in _THATS)
+            ]
+            at = end
+            continue
+        if item.kind in _TURNING and _word(item, plain) in _JUST and _leaves_out(items, at, kept):
+            kept.append(item._replace(kind="except", name="except"))
+            at += 2 if items[at + 1].kind == "negation" else 1
+            continue
+        kept.append(item)
+        at += 1
+    return kept
+
+
+def _word(item: Item, plain: str) -> str:
+    return plain[item.start : item.end].replace("'", "")
+
+
+def _pointing(items: Sequence[Item], at: int, plain: str) -> int | None:
+    """Where ``it's the oven that`` ends, or None if it is no such turn."""
+    if _word(items[at], plain) not in _POINTS_WITH or at + 2 >= len(items) or items[at + 1].kind != "verb":
+        return None
+    end = at + 2
+    while end < len(items) and items[end].kind in _LEADS:
+        end += 1
+    named = end
+    while end < len(items) and items[end].kind in _NAMES and _word(items[end], plain) not in _THATS:
+        end += 1
+    if end == named or not any(item.kind in ("place", "thing") for item in items[named:end]):
+        return None
+    if end < len(items) and _word(items[end], plain) in _THATS:
+        return end + 1
+    return end if end >= len(items) or items[end].kind in ("comma", "stop") else None
+
+
+def _leaves_out(items: Sequence[Item], at: int, before: Sequence[Item]) -> bool:
+    """``..., just the clock``: a name after a statement, with nothing said of it."""
+    if not before or before[-1].kind not in ("comma", "but"):
+        return False
+    told = False
+    for item in reversed(before[:-1]):
+        if item.kind == "stop":
+            break
+        told = told or item.kind in ("state", "context")
+    if not told:
+        return False
+    named = False
+    for item in items[at + 1 :]:
+        if item.kind in _BREAKS:
+            break
+        if item.kind in _SAYS or (item.kind == "word" and named):
+            return False
+        named = named or item.kind in ("thing", "place")
+    return named
