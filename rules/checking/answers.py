@@ -9,9 +9,8 @@ from rules.bookkeeping.types import Book, FactTerm
 from rules.checking.findings import Finding, at
 
 _QUESTION = re.compile(r"[^.?!]*\?")
-_YES_OR_NO = re.compile(
-    r"(?:^|[,:]\s)\s*(?:does|do|did|is|are|was|were|has|have|had|can|could|will|any)\b", re.IGNORECASE
-)
+_VERB = r"(?:does|do|did|is|are|was|were|has|have|had|can|could|will|any)"
+_YES_OR_NO = re.compile(rf"(?:^|[,:]\s)\s*{_VERB}\b", re.IGNORECASE)
 _CHOICE = re.compile(r",\s(?:or|and\swhich)\b|\bwhich\b|\bwhat\b|\bhow\b", re.IGNORECASE)
 
 

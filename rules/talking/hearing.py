@@ -185,7 +185,7 @@ def _reply(
 
 def _not_understood(heard: Heard, read: Read, answer: Triage) -> str:
     if read.corrects:
-        return 'What should it be instead? Say how it is, or unsay a fact with "strike" and its number.'
+        return "What should it be instead? Say how it is, or strike a fact by its number."
     if heard.unread:
         return "I guess nothing from that. Say it in other words."
     if heard.asked is None and heard.message.number > 0 and answer.stop is None:

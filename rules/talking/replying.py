@@ -53,7 +53,7 @@ def _read_back(turn: TurnFact, folded: Folded, book: Book) -> Iterator[str]:
         yield f"That replaces [{numbered(old)}], {said(earlier, book.facts[earlier.fact], book.facts)}."
     for old in folded.kept.get(turn.number, ()):
         words = f"[{numbered(old)}] {fact_words(folded.told[old], book.facts)}"
-        how = f'say "strike {numbered(old)}", or "I was wrong" and how it is'
+        how = 'strike it, or say "I was wrong" and how it is'
         yield f"The danger told before stands: {words}. If it was a mistake, {how}."
     for old in folded.outranked.get(turn.number, ()):
         words = f"[{numbered(old)}] {fact_words(folded.told[old], book.facts)}"
