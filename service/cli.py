@@ -14,6 +14,7 @@ from rules import BookError, Enquiry, Expert, InputError, Problem, open_book, tr
 from rules.enquiry import fact_from_text
 from rules.terms import ROLES, Role
 from service.batch_cli import batch_command
+from service.chat_cli import chat_command
 from service.evaluate_cli import evaluate_command
 from service.expect_cli import expect_command
 from service.faults_cli import faults_group
@@ -188,3 +189,4 @@ main.add_command(keys_group)
 main.add_command(replay_command)
 main.add_command(notes_group)
 main.add_command(batch_command)
+main.add_command(chat_command)
