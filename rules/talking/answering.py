@@ -97,7 +97,7 @@ def short_answer(text: str, pieces: Sequence[Piece], asked: Asked, lexicon: Lexi
         used = tuple(piece for piece in clause if piece.kind == "not_known")
         return Answer(asked.fact(DONT_KNOW), used)
     if asked.term.kind == "number":
-        return _number(text, clause, asked) or led
+        return (None if _of_another_thing(text, clause, asked, lexicon) else _number(text, clause, asked)) or led
     rest = pieces[len(led.used) :] if led is not None else pieces
     exact = _value(first_clause(rest), asked)
     if exact is not None:
@@ -292,6 +292,19 @@ def _number(text: str, clause: Sequence[Piece], asked: Asked) -> Answer | None:
     if signed:
         return _off_by(number, written, said, clause, asked)
     return _read_off(number, tail, clause, asked)
+
+
+def _of_another_thing(text: str, clause: Sequence[Piece], asked: Asked, lexicon: Lexicon) -> bool:
+    """Whether a figure is told of something else than what the question speaks of: ``sensor 1080 ohms``."""
+    reading = read_note(text, lexicon, (), "technician" if asked.source == "technician" else "desk")
+    if any(fact.fact != asked.term.fact and isinstance(fact.value, float) for fact in reading.facts):
+        return True
+
+    def things(text: str) -> set[str]:
+        return {item.name for item in tag(normalise(text), lexicon, Speller(lexicon)) if item.kind == "thing"}
+
+    spoken_of = things(f"{asked.question.ask} {asked.term.title}")
+    return not things(" ".join(piece.word for piece in clause)) <= spoken_of
 
 
 def _off_by(number: float, written: str, said: str, clause: Sequence[Piece], asked: Asked) -> Answer:

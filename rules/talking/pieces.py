@@ -42,7 +42,7 @@ def cut(plain: str, lexicon: Lexicon) -> list[Piece]:
 
 def _joins(plain: str, token: Token) -> bool:
     """A stroke inside a word: self-clean, on/off."""
-    inside = 0 < token.start and token.end < len(plain)
+    inside = token.start > 0 and token.end < len(plain)
     return token.word in ("-", "/") and inside and plain[token.start - 1].isalpha() and plain[token.end].isalpha()
 
 

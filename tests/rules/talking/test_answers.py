@@ -175,6 +175,12 @@ def test_words_of_another_thing_do_not_answer(expert: Expert) -> None:
     assert [(each.fact.key, each.answers) for each in right_front.facts] == [("surface.heat@right_front", False)]
 
 
+def test_a_figure_of_another_thing_does_not_answer(expert: Expert) -> None:
+    heard = read(expert, "ohms.bake", "sensor 1080 ohms at room temperature", "technician")
+    assert [(each.fact.key, each.answers) for each in heard.facts] == [("ohms.sensor", False)]
+    assert answered(expert, "ohms.bake", "the sensor reads 1080", "technician") is None
+
+
 def test_an_answer_that_names_the_unit(expert: Expert) -> None:
     heard = read(expert, "surface.heat@unnamed", "the left rear stays cold")
     assert [(each.fact.key, each.fact.value, each.answers) for each in heard.facts] == [
