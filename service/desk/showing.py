@@ -174,13 +174,13 @@ def answers_to(
     return tuple(made), None
 
 
-def picked(text: str, question: Question | None) -> str | None:
+def picked(text: str, choices: Sequence[Choice]) -> str | None:
     """The value that a typed digit stands for: 1 to 9 picks an answer, 0 is not sure; None for any other text."""
-    if question is None or not question.choices or len(text) != 1 or text not in "0123456789":
+    if not choices or len(text) != 1 or text not in "0123456789":
         return None
     if text == "0":
         return DONT_KNOW
-    return next((choice.value for choice in question.choices if choice.key == int(text)), None)
+    return next((choice.value for choice in choices if choice.key == int(text)), None)
 
 
 # --- suspects --------------------------------------------------------------------------------------------------------
@@ -255,3 +255,8 @@ def amount(number: float, unit: str) -> str:
     if math.isinf(number):
         return "OL (open line)"
     return f"{number:.3g} {unit}" if abs(number) < 100 else f"{number:.0f} {unit}"
+
+
+def question_where(where: str | None) -> str | None:
+    """A unit's name, None for a word that stands for several or for one that was not named."""
+    return None if where in (None, UNNAMED, "all", "others") else where
