@@ -115,7 +115,7 @@ def consider(expert: Expert, enquiry: Enquiry) -> Considered:
     """From the note and the facts to the belief and the visit. Raises InputError for what cannot be used."""
     book = expert.book
     facts, unread = _gather(expert, enquiry)
-    appliance, assumed = _appliance(book, enquiry, facts)
+    appliance, assumed = appliance_of(book, enquiry.appliance, facts)
     facts, misplaced = _fitting(facts, enquiry, appliance)
     signatures = expert.signatures(appliance)
     facts, foreign = _answerable(signatures, book, facts, enquiry)
@@ -189,10 +189,10 @@ def _all_positions(book: Book) -> tuple[str, ...]:
     return tuple(dict.fromkeys(place for appliance in book.appliances.values() for place in appliance.positions))
 
 
-def _appliance(book: Book, enquiry: Enquiry, facts: Iterable[Fact]) -> tuple[Appliance, bool]:
-    """The appliance named, else the one its cooktop tells of, else the common one."""
-    if enquiry.appliance is not None:
-        return enquiry.appliance, False
+def appliance_of(book: Book, named: Appliance | None, facts: Iterable[Fact]) -> tuple[Appliance, bool]:
+    """The appliance named, else the one its cooktop tells of, else the common one; and whether it is assumed."""
+    if named is not None:
+        return named, False
     kinds = {str(fact.value) for fact in facts if fact.fact == "cooktop"}
     if len(kinds) == 1:
         return book.appliances[BY_COOKTOP[kinds.pop()]], False
@@ -213,8 +213,7 @@ def _answerable(
     signatures: Signatures, book: Book, facts: Sequence[Fact], enquiry: Enquiry
 ) -> tuple[list[Fact], tuple[str, ...]]:
     """Facts about things this appliance has. As with units: one that was given is refused, one read is unread."""
-    known = {fact_of(key) for key in signatures.tables}
-    foreign = [fact for fact in facts if book.facts[fact.fact].model != "context" and fact.fact not in known]
+    foreign = foreign_to(signatures, book, facts)
     given = set(enquiry.facts)
     title = signatures.appliance.title
     problems = [
@@ -223,6 +222,12 @@ def _answerable(
     if problems:
         raise InputError(problems)
     return [fact for fact in facts if fact not in foreign], tuple(dict.fromkeys(f.text or f.key for f in foreign))
+
+
+def foreign_to(signatures: Signatures, book: Book, facts: Iterable[Fact]) -> list[Fact]:
+    """Facts about things that the appliance of ``signatures`` does not have."""
+    known = {fact_of(key) for key in signatures.tables}
+    return [fact for fact in facts if book.facts[fact.fact].model != "context" and fact.fact not in known]
 
 
 def expected_at(signatures: Signatures, fact: str, place: str) -> float:

@@ -7,12 +7,15 @@ from flask_smorest import Api
 from werkzeug.exceptions import HTTPException
 
 from rules import Expert, InputError
-from service.http import batch, catalogue, docs, guards, health, readings, refusing, spec, triage
+from service.cases.calls import ClosedError
+from service.cases.database import DatabaseError
+from service.cases.store import KeyReusedError, NoCaseError, VersionError
+from service.http import batch, cases, catalogue, docs, guards, health, readings, refusing, spec, triage
 from service.http.context import House
 from service.problems import RefusedError
 from service.settings import Settings
 
-ROUTES = (triage.blp, batch.blp, readings.blp, catalogue.blp, health.blp, docs.blp)
+ROUTES = (triage.blp, batch.blp, cases.blp, readings.blp, catalogue.blp, health.blp, docs.blp)
 
 
 class _Api(Api):  # type: ignore[misc]  # flask-smorest has no types
@@ -24,6 +27,11 @@ class _Api(Api):  # type: ignore[misc]  # flask-smorest has no types
         self._app.register_error_handler(HTTPException, refusing.on_http_exception)
         self._app.register_error_handler(RefusedError, refusing.on_refusal)
         self._app.register_error_handler(InputError, refusing.on_input_error)
+        self._app.register_error_handler(NoCaseError, refusing.on_no_case)
+        self._app.register_error_handler(VersionError, refusing.on_other_version)
+        self._app.register_error_handler(ClosedError, refusing.on_closed)
+        self._app.register_error_handler(KeyReusedError, refusing.on_other_request)
+        self._app.register_error_handler(DatabaseError, refusing.on_no_database)
 
 
 def create_app(expert: Expert, settings: Settings | None = None) -> Flask:

@@ -14,6 +14,7 @@ from rules import BookError, Enquiry, Expert, InputError, Problem, open_book, tr
 from rules.enquiry import fact_from_text
 from rules.terms import ROLES, Role
 from service.batch_cli import batch_command
+from service.cases_cli import backup_command, cases_group, database_option
 from service.evaluate_cli import evaluate_command
 from service.expect_cli import expect_command
 from service.faults_cli import faults_group
@@ -144,17 +145,29 @@ def facts_command(name: str | None, book: Path | None) -> None:
     "--log-level", default="info", show_default=True, type=click.Choice(("debug", "info", "warning", "error"))
 )
 @keys_option
+@database_option
 @book_option
 def serve_command(
-    record: Path | None, keys_file: Path | None, hosts: tuple[str, ...], book: Path | None, **options: Any
+    record: Path | None,
+    keys_file: Path | None,
+    where: str | None,
+    hosts: tuple[str, ...],
+    book: Path | None,
+    **options: Any,
 ) -> None:
-    """Answer over HTTP: /docs shows the routes. SIGHUP opens the book anew, SIGTERM stops, neither drops a call."""
+    """Answer over HTTP: /docs shows the routes. SIGHUP opens the book anew, SIGTERM stops, neither drops a call.
+
+    Cases are kept in the database, which is made or brought up to date first.
+    """
+    from service.cases.store import Store
+    from service.cases_cli import opened_database
     from service.serving import NotLoopbackError, Serving, serve
 
     try:
-        serve(
-            lambda: open_book(book), Serving(keys=keys_file or default_file(), hosts=hosts, records=record, **options)
-        )
+        with opened_database(where, make=True) as database:
+            database.close()  # the workers open connections of their own
+            serving = Serving(keys=keys_file or default_file(), hosts=hosts, records=record, **options)
+            serve(lambda: open_book(book), serving, Store(database))
     except NotLoopbackError as error:
         refuse(InputError([Problem("--host", str(error))]))
     except InputError as error:
@@ -188,3 +201,5 @@ main.add_command(keys_group)
 main.add_command(replay_command)
 main.add_command(notes_group)
 main.add_command(batch_command)
+main.add_command(cases_group)
+main.add_command(backup_command)

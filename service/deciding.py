@@ -6,6 +6,7 @@ import time
 
 from rules import Enquiry, Expert, triage
 from rules.answer import Triage
+from rules.talking import Turn
 from service.dumping import Dump
 from service.settings import Settings
 from service.watching import logs, metrics
@@ -29,6 +30,11 @@ def decide(expert: Expert, enquiry: Enquiry, settings: Settings, dump: Dump, req
         except OSError as error:
             logs.LOGGER.error("a decision could not be recorded", exc_info=error)
     return answer
+
+
+def count_turn(turn: Turn, seconds: float) -> None:
+    """What is kept of a case's turn besides the case: the counts."""
+    metrics.decided(turn.answer, outcome_of(turn.answer), seconds)
 
 
 def outcome_of(answer: Triage) -> str:

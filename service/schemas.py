@@ -171,12 +171,18 @@ class TriageSchema(Schema):
     def units(self, data: dict[str, Any], **_: Any) -> dict[str, Any]:
         """Give numbers their unit; JSON has no infinity, so an open line is written as a meter shows it."""
         for fact in data["understood"]:
-            term = self.terms[fact["fact"]]
-            numeric = term.kind == "number"
-            fact["unit"] = UNIT_NAMES.get(str(term.unit), term.unit) if numeric else None
-            if numeric and math.isinf(fact["value"]):
-                fact["value"] = "OL"
+            with_unit(fact, self.terms)
         return data
+
+
+def with_unit(fact: dict[str, Any], terms: Mapping[str, FactTerm]) -> dict[str, Any]:
+    """A dumped fact, given its unit in place."""
+    term = terms[fact["fact"]]
+    numeric = term.kind == "number"
+    fact["unit"] = UNIT_NAMES.get(str(term.unit), term.unit) if numeric else None
+    if numeric and isinstance(fact["value"], float) and math.isinf(fact["value"]):
+        fact["value"] = "OL"
+    return fact
 
 
 class VanSchema(Schema):

@@ -25,6 +25,8 @@ from service.watching.records import Recorder
 if TYPE_CHECKING:
     from flask import Flask
 
+    from service.cases.store import Store
+
 METRICS_VARIABLE = "PROMETHEUS_MULTIPROC_DIR"
 HEADER_LIMITS = {"limit_request_line": 4094, "limit_request_fields": 50, "limit_request_field_size": 8190}
 
@@ -48,14 +50,15 @@ class Serving:
     log_level: str = "info"
 
 
-def serve(book: Callable[[], Expert], serving: Serving) -> None:
+def serve(book: Callable[[], Expert], serving: Serving, store: Store | None = None) -> None:
     """Run until stopped. ``book`` opens the book, before the first request and again on SIGHUP.
+    ``store`` is that of the cases.
 
     Raises NotLoopbackError for an address other machines can reach while no API key exists, InputError for a keys'
     file that cannot be read, BookError.
     """
-    store = KeyStore(serving.keys) if serving.keys is not None else None
-    guarded = store is not None and store.active()
+    keys = KeyStore(serving.keys) if serving.keys is not None else None
+    guarded = keys is not None and keys.active()
     if not guarded and not _is_loopback(serving.host):
         raise NotLoopbackError(
             f"{serving.host} can be reached from other machines and there is no API key; make one with "
@@ -68,10 +71,11 @@ def serve(book: Callable[[], Expert], serving: Serving) -> None:
     settings = Settings(
         hosts=tuple(dict.fromkeys((*LOOPBACK_NAMES, _as_host(serving.host), *map(str.lower, serving.hosts)))),
         any_address=not _is_loopback(serving.host),
-        keys=store if guarded else None,
+        keys=keys if guarded else None,
         limiter=RateLimiter() if guarded else None,
         recorder=Recorder(serving.records, serving.record_notes) if serving.records else None,
         metrics=counts,
+        store=store,
     )
 
     def retired(_arbiter: object, worker: Any) -> None:

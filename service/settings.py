@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from service.cases.store import Store
     from service.keys import KeyStore
     from service.ratelimit import RateLimiter
     from service.watching.records import Recorder
@@ -20,6 +21,7 @@ class Settings:
     """``hosts``: names a request's Host header may carry, besides every IP address if ``any_address``.
 
     ``keys``: None lets everybody in. ``metrics``: folder that workers share their counts in, None for one process.
+    ``store``: of the cases, None keeps none.
     """
 
     hosts: tuple[str, ...] = LOOPBACK_NAMES
@@ -29,3 +31,4 @@ class Settings:
     recorder: Recorder | None = None
     metrics: Path | None = None
     largest_body: int = LARGEST_BODY
+    store: Store | None = None

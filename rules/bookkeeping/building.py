@@ -48,6 +48,10 @@ def fact_term(record: dict[str, Any], file: str = "", line: int = 0) -> FactTerm
         hazard=record["hazard"],
         derived=record["derived"],
         model=record["model"],
+        yes=record["yes"] or ("yes" if "yes" in values else None),
+        no=record["no"] or ("no" if "no" in values else None),
+        lead=record["lead"],
+        answers=MappingProxyType({value: tuple(words) for value, words in record["answers"].items()}),
         file=file,
         line=line,
     )

@@ -59,6 +59,7 @@ class _Checker:
         for value, others in term["mistaken_for"].items():
             for word in (value, *others):
                 self._value("facts", name, ("mistaken_for",), name, word)
+        self._answers(name, term)
         if (term["place"] == "meter") != bool(term["between"]):
             self.say(
                 "facts", name, ("between",), "a fact with place: meter lists its meter points, and only such a fact"
@@ -67,6 +68,22 @@ class _Checker:
             self._bands(name, term)
         elif term["bands"]:
             self.say("facts", name, ("bands",), "only a number has bands; leave them out")
+
+    def _answers(self, name: str, term: dict[str, Any]) -> None:
+        """What yes, no and other short answers stand for."""
+        for word in ("yes", "no"):
+            if term[word] is not None:
+                self._value("facts", name, (word,), name, term[word])
+        if term["yes"] is not None and term["yes"] == term["no"]:
+            self.say("facts", name, ("no",), f"yes and no both stand for {term['no']}; give each a value of its own")
+        earlier: dict[str, str] = {}
+        for value, words in term["answers"].items():
+            self._value("facts", name, ("answers", value), name, value)
+            for word in words:
+                plain = " ".join(word.lower().split())
+                if earlier.setdefault(plain, value) != value:
+                    message = f"{word!r} stands for {earlier[plain]} already; keep it for one value"
+                    self.say("facts", name, ("answers", value), message)
 
     def _bands(self, name: str, term: dict[str, Any]) -> None:
         for number, bands in enumerate(term["bands"]):

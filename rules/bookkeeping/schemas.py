@@ -112,6 +112,10 @@ class FactSchema(Record):
     hazard = fields.Boolean(load_default=False)
     derived = fields.Boolean(load_default=False)
     model = one_of("circuit", "shows", "context", load_default="shows")
+    yes = Text(load_default=None)
+    no = Text(load_default=None)
+    lead = Text(load_default=None)
+    answers = fields.Dict(keys=Text(), values=fields.List(Text()), load_default=dict)
 
     @validates_schema
     def number_needs_bands(self, data: dict[str, Any], **_: Any) -> None:

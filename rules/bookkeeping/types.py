@@ -60,6 +60,10 @@ class FactTerm:
     derived: bool = False  # worked out by rules or from the configuration, never told
     model: Literal["circuit", "shows", "context"] = "shows"
     codes: Mapping[str, str] = field(default_factory=dict)  # code on the display -> value; error_code only
+    yes: str | None = None  # the value that a bare yes to the question stands for
+    no: str | None = None
+    lead: str | None = None  # put before a short answer so that it reads as a sentence: "the display is" dim
+    answers: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # value -> further words for it in an answer
     file: str = ""
     line: int = 0
 

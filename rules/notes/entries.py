@@ -59,6 +59,21 @@ MARKERS: Mapping[str, str] = {
     "no": "answers a question",
 }
 
+#: By what a message takes part in a conversation, beside what it says of the range.
+TURNS = (
+    "yes",
+    "no",
+    "echo",
+    "denied_echo",
+    "not_known",
+    "why",
+    "how",
+    "correction",
+    "perhaps",
+    "perhaps_not",
+    "aside",
+)
+
 
 @dataclass(frozen=True)
 class Sense:
@@ -152,3 +167,4 @@ class Lexicon:
     barriers: frozenset[str]  # words that a gap in a phrase does not cross
     typos: Mapping[str, str]  # a known misspelling and the word meant
     ordinary: frozenset[str]  # words close to ours that are spelled right
+    turns: PhraseIndex  # words by which a message takes part in a conversation

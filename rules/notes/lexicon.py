@@ -24,6 +24,7 @@ from rules.notes.entries import (
     Rest,
     Sense,
     State,
+    TURNS,
     Telling,
     Thing,
 )
@@ -47,9 +48,10 @@ _FIELDS: dict[str, tuple[str, ...]] = {
                  "unless"),
     "rests": ("only", "leaves"),
     "spelling": ("typos", "ordinary"),
+    "turns": ("turn", "words"),
 }  # fmt: skip
 _NAMING = {"things": "thing", "states": "state", "contexts": "context", "places": "place",
-           "quantities": "quantity", "markers": "marker"}  # fmt: skip
+           "quantities": "quantity", "markers": "marker", "turns": "turn"}  # fmt: skip
 _KIND = {"things": "thing", "states": "state", "contexts": "context", "places": "place", "quantities": "quantity"}
 _BARRIER_MARKERS = ("negation", "negation_verb", "absence", "stopping", "but", "and", "or", "nor", "except", "until",
                     "unless", "when", "if")  # fmt: skip
@@ -78,6 +80,7 @@ class _Compiler:
         self.problems: list[str] = []
         self.rows: dict[str, list[tuple[YamlSource, Path, dict[str, Any]]]] = {section: [] for section in _FIELDS}
         self.index = PhraseIndex()
+        self.turns = PhraseIndex()
         self.names: dict[str, set[str]] = {section: set() for section in _NAMING}
         self.things: dict[str, Thing] = {}
         self.states: dict[str, State] = {}
@@ -146,8 +149,15 @@ class _Compiler:
                 self._rest(at)
             case "spelling":
                 self._spelling(at)
+            case "turns":
+                self._turn(at)
             case _:
                 self._words_only(section, at)
+
+    def _turn(self, at: _Row) -> None:
+        name = at.row.get("turn")
+        if isinstance(name, str) and at.known([name], TURNS, "kind of turn", "turn"):
+            at.store("words", Entry(name, name), self.turns)
 
     def _words_only(self, section: str, at: _Row) -> None:
         field = _NAMING[section]
@@ -271,6 +281,7 @@ class _Compiler:
             frozenset(self.barriers),
             self.typos,
             frozenset(self.ordinary),
+            self.turns,
         )
 
 
@@ -325,9 +336,10 @@ class _Row:
         found = self.names(field, known, what)
         return found[0] if found else None
 
-    def store(self, field: str, entry: Entry) -> list[tuple[str, ...]]:
-        """Add a field's phrases to the index. Gives back their spellings."""
+    def store(self, field: str, entry: Entry, index: PhraseIndex | None = None) -> list[tuple[str, ...]]:
+        """Add a field's phrases to an index, the notes' own if none is given. Gives back their spellings."""
         stored = []
+        index = self.compiler.index if index is None else index
         for phrase in self.texts(field):
             try:
                 written = spellings(phrase)
@@ -335,7 +347,7 @@ class _Row:
                 self.problem(field, str(error))
                 continue
             for words in written:
-                other = self.compiler.index.add(words, entry)
+                other = index.add(words, entry)
                 if other is not None:
                     named = f"{other.kind} {other.name!r}" if other.kind != other.name else f"marker {other.name!r}"
                     spelled = " ".join(words)

@@ -55,6 +55,10 @@ class Said:
         return self.text is None and not self.facts
 
 
+#: What is said, given the role of who spoke before: a fact whose source is not told is theirs.
+Saying = Callable[[Role], Said]
+
+
 @dataclass(frozen=True)
 class Step:
     """A case after a step: what came of it, and the outcome that stands."""
@@ -107,14 +111,17 @@ class Calls:
         self.store.open(case, change, *_kept(keeping, step))
         return step
 
-    def hear(self, owner: str, number: str, version: int | None, said: Said, keeping: Keeping | None = None) -> Step:
-        """A message. ``version``: the one it was written against, None for any.
+    def hear(
+        self, owner: str, number: str, version: int | None, saying: Saying, keeping: Keeping | None = None
+    ) -> Step:
+        """A message. ``version``: the one it was written against, None for any. ``saying``: made from who spoke before.
 
         Raises NoCaseError, VersionError, ClosedError, InputError, RepeatedError, KeyReusedError.
         """
 
         def step(state: Folded) -> _Made:
             before = state.conversation
+            said = saying(before.role)
             if said.silent:
                 turn = self._looked(change_role(before, said.role or before.role))
                 return _Made(turn, state.outcome, Change([("role", folding.role_changed(turn))]))

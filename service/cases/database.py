@@ -21,7 +21,6 @@ from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 BUSY_SECONDS = 10.0  # a writer waits so long for another's transaction
 CONNECT_SECONDS = 5
 MOST_CONNECTIONS = 72  # of one process; more than its threads
-VARIABLE = "COLDLEG_DATABASE"
 HOW = "write a file's path, sqlite:///PATH or postgresql://USER@HOST/NAME"
 
 
@@ -67,6 +66,11 @@ class Database:
                 connection.execution_options(coldleg_writes=True)
                 with connection.begin():
                     yield connection
+
+    def ask(self) -> None:
+        """Whether it answers. Raises DatabaseError."""
+        with self.reading() as connection:
+            connection.exec_driver_sql("SELECT 1").all()
 
     def make_place(self) -> None:
         """The folder and file of a new SQLite database, for its user only. Raises DatabaseError."""

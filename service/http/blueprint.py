@@ -24,12 +24,17 @@ WITH_KEY = ("key-needed", "key-not-enough", "too-many-requests")
 
 @dataclass(frozen=True)
 class Terms:
-    """``takes``: media type of the body, None for no body. ``scope``: None for a route open to everybody."""
+    """``takes``: media type of the body, None for no body. ``scope``: None for a route open to everybody.
+
+    ``also``: further media types it can make. ``more``: further problem types it may answer with.
+    """
 
     gives: str = JSON
     takes: str | None = None
     scope: str | None = "triage"
     query: tuple[str, ...] = ()
+    also: tuple[str, ...] = ()
+    more: tuple[str, ...] = ()
 
 
 class QueryParser(FlaskParser):
@@ -64,6 +69,7 @@ class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]  # flask-smorest
         slugs = ALWAYS + (WITH_BODY if terms.takes else ()) + (WITH_KEY if terms.scope else ())
         if "<" in rule:
             slugs += ("not-found",)
+        slugs += terms.more
         if terms.query:
             slugs += ("unusable-input",)
 

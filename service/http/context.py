@@ -11,12 +11,14 @@ from typing import Any, cast
 from flask import Response, current_app, g
 
 from rules import Expert
+from service.cases.calls import Calls
+from service.deciding import count_turn
 from service.dumping import Dump
 from service.schemas import triage_dump
 from service.settings import Settings
 
 JSON, NDJSON, PROBLEM = "application/json", "application/x-ndjson", "application/problem+json"
-HTML, TEXT = "text/html", "text/plain"
+HTML, TEXT, MARKDOWN = "text/html", "text/plain", "text/markdown"
 
 
 @dataclass
@@ -26,9 +28,12 @@ class House:
     expert: Expert
     settings: Settings
     dump: Dump = field(init=False)
+    calls: Calls | None = field(init=False)
 
     def __post_init__(self) -> None:
         self.dump = triage_dump(self.expert.book.facts)
+        store = self.settings.store
+        self.calls = None if store is None else Calls(self.expert, store, count_turn)
 
 
 @dataclass

@@ -46,3 +46,28 @@ JUDGED: dict[str, Any] = {
     "element": {"kind": "element", "values": {"watts": "2585 W", "ohms": "22.3 ohm"}},
     "sensor": {"kind": "sensor", "values": {"ohms": "1.08k", "at": "72 F"}},
 }
+CASES: dict[str, Any] = {
+    "call": {"reference": "T-1001", "text": "no burner heats, but the clock is on"},
+    "facts": {"facts": [{"fact": "display", "value": "lit"}], "appliance": "coil_range", "role": "caller"},
+    "nothing_said_yet": {"reference": "T-1002"},
+}
+MESSAGES: dict[str, Any] = {
+    "answer": {"text": "yes"},
+    "correction": {"text": "no wait, the clock is dead"},
+    "why": {"text": "why do you ask?"},
+    "on_site": {
+        "role": "technician",
+        "facts": [{"fact": "volts", "between": "L1-L2", "while": "loaded", "value": "1 V"}],
+    },
+    "another_speaks": {"role": "technician"},
+}
+OUTCOMES: dict[str, Any] = {
+    "fixed": {
+        "fixed": True,
+        "fault": "surface.element_open",
+        "where": "left_front",
+        "minutes": 35,
+        "call_back": False,
+    },
+    "by_others": {"fixed": False, "found": "loose at the meter; the utility came"},
+}

@@ -133,11 +133,12 @@ def check_rate(settings: Settings, record: KeyRecord) -> None:
 
 
 def _check_accept(terms: Terms) -> None:
-    if request.headers.get("Accept", "*/*") != "*/*" and not _accepted(terms.gives):
+    if request.headers.get("Accept", "*/*") != "*/*" and not any(map(_accepted, (terms.gives, *terms.also))):
+        made = " or ".join((terms.gives, *terms.also))
         raise RefusedError(
             "not-acceptable",
-            f"This route makes {terms.gives}.",
-            [{"header": "Accept", "detail": f"write {terms.gives} or leave it out"}],
+            f"This route makes {made}.",
+            [{"header": "Accept", "detail": f"write {made} or leave it out"}],
         )
 
 

@@ -39,10 +39,12 @@ def livez() -> Response:
 @blp.response(200, ReadySchema)
 @blp.doc(responses={"503": problem_response(503)})
 def readyz() -> Response:
-    """A call is worked through; 503 if that fails."""
-    expert = house().expert
+    """A call is worked through and the database of cases is asked; 503 if that fails."""
+    expert, store = house().expert, house().settings.store
     try:
         triage(expert, SELF_TEST)
+        if store is not None:
+            store.database.ask()
     except Exception as error:
         logs.LOGGER.error("the self-test failed", exc_info=error)
         raise RefusedError("not-ready", "The self-test fails; see the log.") from error

@@ -10,8 +10,11 @@ from flask import Response, request
 from werkzeug.exceptions import HTTPException, InternalServerError
 
 from rules import InputError
+from service.cases.calls import ClosedError
+from service.cases.database import DatabaseError
+from service.cases.store import KeyReusedError, NoCaseError, VersionError
 from service.http.context import PROBLEM, marks, reply
-from service.problems import BY_STATUS, Kind, RefusedError, body_of, unusable
+from service.problems import BY_STATUS, KINDS, Kind, RefusedError, body_of, unusable
 from service.watching import logs
 
 
@@ -29,6 +32,34 @@ def on_refusal(error: RefusedError) -> Response:
 
 def on_input_error(error: InputError) -> Response:
     return respond(unusable(error.problems))
+
+
+def on_no_case(_error: NoCaseError) -> Response:
+    told = "You have no case with this id; GET /v1/cases lists yours."
+    return respond(body_of(KINDS["not-found"], told, [{"parameter": "case", "detail": "read it from that list"}]))
+
+
+def on_other_version(error: VersionError) -> Response:
+    told = f"The case is at version {error.version}; somebody changed it since you saw it."
+    errors = [{"header": "If-Match", "detail": "read the case again, look whether this is still right, send its ETag"}]
+    return respond(body_of(KINDS["version-changed"], told, errors))
+
+
+def on_closed(_error: ClosedError) -> Response:
+    told = "DELETE its outcome to open it again, or open another case with the same reference; erased ones stay closed."
+    return respond(body_of(KINDS["case-closed"], told))
+
+
+def on_other_request(_error: KeyReusedError) -> Response:
+    told = "This Idempotency-Key came with another body or address before."
+    errors = [{"header": "Idempotency-Key", "detail": "make a new one for each new request"}]
+    return respond(body_of(KINDS["request-differs"], told, errors))
+
+
+def on_no_database(error: DatabaseError) -> Response:
+    logs.LOGGER.error("the database cannot be used", extra={"told": {"error": str(error)}})
+    told = "The cases cannot be reached now; the log says why. Nothing was changed."
+    return respond(body_of(KINDS["not-ready"], told), {"Retry-After": "5"})
 
 
 def on_http_exception(error: HTTPException) -> Response:

@@ -97,7 +97,7 @@ def _cleaned(spec: dict[str, Any]) -> dict[str, Any]:
     """Without flask-smorest's own error response, and with plain JSON types throughout."""
     for path, methods in spec["paths"].items():
         for parameter in methods.get("parameters", ()):
-            parameter.update(description="Its id.", example=words.IDS[path.split("/")[-2]])
+            parameter.update(words.IN_PATH.get(parameter["name"]) or _id_of(path))
         for operation in methods.values():
             if isinstance(operation, dict):
                 operation.get("responses", {}).pop("default", None)
@@ -107,6 +107,10 @@ def _cleaned(spec: dict[str, Any]) -> dict[str, Any]:
     made = cast(dict[str, Any], _plain(spec))
     words.put_in(made["components"]["schemas"], _named_in_requests(made))
     return made
+
+
+def _id_of(path: str) -> dict[str, str]:
+    return {"description": "Its id.", "example": words.IDS[path.split("/")[-2]]}
 
 
 def _named_in_requests(spec: dict[str, Any]) -> set[str]:

@@ -118,6 +118,69 @@ WORDS: dict[str, dict[str, str]] = {
     "Judged": {"verdicts": "One for each value judged."},
     "Alive": {"alive": "True."},
     "Ready": {"ready": "True."},
+    "Case": {
+        "id": "To be guessed by nobody.",
+        "reference": "Of the ticket, or null.",
+        "state": "open or closed.",
+        "version": "The number of its last entry; the ETag is made of it.",
+        "opened_at": "UTC.",
+        "changed_at": "UTC.",
+        "erased_at": "When what persons wrote was taken out of it; else null.",
+    },
+    "CaseList": {
+        "items": "Newest first.",
+        "next": "Address of the next page; null on the last.",
+    },
+    "CaseTurn": {
+        "case": "As it is now.",
+        "role": "Who speaks.",
+        "message": "Number of the message that is answered; null where nothing was said.",
+        "kind": "What the message was; look where nothing was said.",
+        "facts": "Facts of this message; of all where nothing was said.",
+        "unread": "What of the message nobody could read.",
+        "reply": "What to say: a stop first, what was understood, what it means, the next question and why.",
+        "asks": "The question that is open now, or null.",
+        "outcome": "What it was in the end, or null.",
+        "answer": "The whole answer, as a triage gives it.",
+    },
+    "CaseFact": {
+        "number": "By which it is struck.",
+        "fact": "Null where only a unit was named.",
+        "words": "Read back in plain words.",
+        "answers": "Whether it answers the question that was open.",
+        "fate": "stands, replaced, struck or does_not_fit.",
+        "replaced": "Numbers of earlier facts that it replaced.",
+    },
+    "OpenQuestion": {
+        "test": "Id of the test.",
+        "reads": "The fact it gives.",
+        "ask": "In words.",
+        "why": "What it would tell.",
+        "who": "caller, desk or technician.",
+    },
+    "CaseOutcome": {
+        "fixed": "Whether the range works as it should.",
+        "fault": "Id of the fault, or null.",
+        "where": "Its unit, or null.",
+        "found": "In words, or null.",
+        "parts": "Parts put in.",
+        "minutes": "On site, min, or null.",
+        "call_back": "Whether the customer had to call again.",
+    },
+    "HeardFact": {"number": "By which it is struck.", "fact": "As it was read."},
+    "CaseEntry": {
+        "number": "From 1, without a gap.",
+        "kind": "opened, message, role, strike, outcome, reopened or erased.",
+        "at": "UTC.",
+        "message": "Of a message, or a message struck: its number.",
+        "role": "Who spoke, or speaks from now on.",
+        "text": "What was said; null once it is erased.",
+        "heard": "What the message was, as `kind` of a turn.",
+        "facts": "What was read from it.",
+        "struck": "Numbers of the facts unsaid.",
+        "reply": "What was replied; null once it is erased.",
+        "outcome": "What was recorded.",
+    },
     "Page": {"items": "In the book's order."},
     "Item": {"item": "The entry."},
 }
@@ -132,12 +195,22 @@ IDS = {
     "problems": "unusable-input",
 }
 
+#: Parts of an address that are no entry's id.
+IN_PATH: dict[str, dict[str, str]] = {
+    "case": {"description": "The case's id.", "example": "nY1x3cS0mExAmPl3-cAsE_1d"},
+    "fact": {"description": "The fact's number in the case: its message's, and its place in it.", "example": "0.0"},
+    "message": {"description": "The message's number in the case, from 0.", "example": "0"},
+}
+
 #: Fields of answers that are not in every one.
 SOMETIMES = {
     "Error": ("pointer", "parameter", "header"),
     "Problem": ("instance", "errors"),
     "BatchRow": ("line", "id", "answer", "error", "end", "lines", "ok", "failed", "book"),
 }
+
+
+WORDS["CaseWhole"] = {**WORDS["CaseTurn"], "history": "Every entry since it was opened."}
 
 
 def put_in(schemas: dict[str, Any], requests: set[str]) -> None:

@@ -54,7 +54,8 @@ def served(*options: str, keys: Path | None = None, before: str = "") -> Iterato
     with tempfile.TemporaryDirectory() as folder:
         log = Path(folder) / "log"
         program = [sys.executable, "-c", before + PROGRAM]
-        command = [*program, "serve", "--port", str(port), "--keys", str(keys or Path(folder) / "none.json"), *options]
+        command = [*program, "serve", "--port", str(port), "--keys", str(keys or Path(folder) / "none.json")]
+        command += ["--database", str(Path(folder) / "cases.db"), *options]
         began = time.monotonic()
         with log.open("wb") as out:
             process = subprocess.Popen(command, stdout=out, stderr=out)

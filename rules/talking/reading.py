@@ -1,0 +1,206 @@
+"""Reads a message against the open question and the conversation so far: its facts, its unit, its questions back."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+from rules.bookkeeping.types import FactTerm
+from rules.notes import read_note
+from rules.notes.normalise import normalise
+from rules.talking.answering import Answer, Asked, asked_of, read_with_lead, short_answer, value_within
+from rules.talking.conversation import HeardFact, Message, OpenQuestion
+from rules.talking.folding import Folded
+from rules.talking.pieces import Piece, blanked, cut, first_clause, sentences
+from rules.talking.placing import place_named
+from rules.terms import ALL, OTHERS, UNNAMED, Fact, Role, Source
+from rules.triage import Expert
+
+_LONG_QUESTION = 4  # words from which "why do you ask about the clock" is a question, whatever follows
+_UNITLESS = (None, UNNAMED)
+
+
+@dataclass
+class Read:
+    """What a message says. ``lacking``: in words, what an answer left open. ``question``: ``why``, ``how`` or none."""
+
+    facts: list[HeardFact] = field(default_factory=list)
+    place: tuple[str, str] | None = None
+    unread: list[str] = field(default_factory=list)
+    question: str | None = None
+    corrects: bool = False
+    lacking: str = ""
+
+
+def source_of(role: Role) -> Source:
+    """Who saw what is said: the one who speaks, and for the desk, the caller it speaks with."""
+    return "technician" if role == "technician" else "caller"
+
+
+def read_message(
+    expert: Expert, message: Message, question: OpenQuestion | None, folded: Folded, positions: Sequence[str]
+) -> Read:
+    """Read a message: facts given as such, then its text."""
+    read = Read()
+    for fact in message.facts:
+        read.facts.append(HeardFact(fact, answers=question is not None and fact.key == question.reads))
+    if message.text is not None:
+        asked = None
+        if question is not None:
+            asked = asked_of(question, _term(expert, question), source_of(message.role))
+        _Reader(expert, message.text, asked, folded, positions, message.role).read_into(read)
+    return read
+
+
+def _term(expert: Expert, question: OpenQuestion) -> FactTerm:
+    return expert.book.facts[question.reads.partition("/")[0].partition("@")[0]]
+
+
+class _Reader:
+    """Reads one text; what was read is made blank, so that nothing is read twice and offsets stay."""
+
+    def __init__(
+        self, expert: Expert, text: str, asked: Asked | None, folded: Folded, positions: Sequence[str], role: Role
+    ) -> None:
+        self.lexicon = expert.lexicon
+        self.text, self.asked, self.folded, self.positions, self.role = text, asked, folded, positions, role
+        self.left = text
+
+    def read_into(self, read: Read) -> None:
+        """Questions back first, then corrections, the answer, the unit, and whatever else is told."""
+        pieces = self._without_questions(read)
+        pieces = self._without_corrections(pieces, read)
+        if not any(piece.kind not in ("stop", "comma", "mark") for piece in pieces):
+            return
+        answer = self._answer(pieces, read)
+        self._place(read)
+        told = self._told(read, answer)
+        if answer is None and not told and read.place is None and self.asked is not None:
+            self._answer_in_context(pieces, read)
+
+    # --- what is no statement ------------------------------------------------------------------------------------
+    def _without_questions(self, read: Read) -> list[Piece]:
+        """The pieces without sentences that ask why or how; the first such question is answered."""
+        kept: list[Piece] = []
+        for sentence in sentences(cut(normalise(self.text), self.lexicon)):
+            kind = _question_back(sentence)
+            if kind is None:
+                kept += sentence
+                continue
+            read.question = read.question or kind
+            self.left = blanked(self.left, sentence)
+        return kept
+
+    def _without_corrections(self, pieces: list[Piece], read: Read) -> list[Piece]:
+        """The pieces after ``no wait``, ``sorry, I meant``: what follows takes the place of what was said."""
+        last = -1
+        for number, piece in enumerate(pieces):
+            if piece.kind == "correction":
+                last = number
+            elif piece.kind not in ("aside", "comma", "stop", "mark", "no", "yes"):
+                break
+        if last < 0:
+            return pieces
+        read.corrects = True
+        self.left = blanked(self.left, pieces[: last + 1])
+        return pieces[last + 1 :]
+
+    # --- the answer ----------------------------------------------------------------------------------------------
+    def _answer(self, pieces: Sequence[Piece], read: Read) -> Answer | None:
+        """The short answer that the message opens with."""
+        if self.asked is None:
+            return None
+        answer = short_answer(self.text, pieces, self.asked, self.lexicon)
+        if answer is None:
+            return None
+        self.left = blanked(self.left, answer.used)
+        read.lacking = answer.lacking
+        if answer.fact is not None:
+            self._add(read, self._with_text(answer.fact, answer.used), answers=True)
+        return answer
+
+    def _with_text(self, fact: Fact, used: Sequence[Piece]) -> Fact:
+        span = (used[0].start, used[-1].end)
+        return replace(fact, span=span, text=self.text[slice(*span)])
+
+    def _answer_in_context(self, pieces: Sequence[Piece], read: Read) -> None:
+        """Words that only the question gives a meaning: first with its beginning before them, then word by word."""
+        assert self.asked is not None
+        facts = read_with_lead(self.left, self.asked, self.lexicon, self.positions, self.role)
+        if not facts:
+            clause = first_clause(pieces)
+            within = value_within(clause, self.asked, self.lexicon)
+            facts = (self._with_text(within, clause),) if within is not None else ()
+        for fact in facts[:1]:
+            read.unread.clear()
+            read.lacking = ""
+            self._add(read, fact, answers=True)
+
+    # --- the unit ------------------------------------------------------------------------------------------------
+    def _place(self, read: Read) -> None:
+        """A message that names a unit and no more: that is the one which was meant."""
+        if not self.positions or not self.left.strip(" ,.;:!?-"):
+            return
+        named = place_named(self.left, self.lexicon, self.positions)
+        if named is None:
+            return
+        meant = self._meant_so_far(read)
+        if meant is not None and meant != named:
+            read.place = (meant, named)
+            read.facts = [_moved(told, meant, named) for told in read.facts]
+            self.left = " " * len(self.left)
+
+    def _meant_so_far(self, read: Read) -> str | None:
+        """The unit that a name now given stands for: one not named yet; after ``no wait``, the one named last."""
+        standing = [*self.folded.facts, *(told.fact for told in read.facts)]
+        if any(fact.where == UNNAMED for fact in standing):
+            return UNNAMED
+        return self.folded.last_place if read.corrects else None
+
+    # --- all else ------------------------------------------------------------------------------------------------
+    def _told(self, read: Read, answer: Answer | None) -> bool:
+        """What the rest tells by itself. A more exact word for what yes or no has answered takes its place."""
+        if not self.left.strip(" ,.;:!?-"):
+            return False
+        reading = read_note(self.left, self.lexicon, self.positions, self.role)
+        for fact in reading.facts:
+            self._tell(read, replace(fact, text=self.text[slice(*fact.span)] if fact.span else fact.text))
+        if answer is not None and self.asked is not None and not any(told.answers for told in read.facts[1:]):
+            for fact in read_with_lead(self.left, self.asked, self.lexicon, self.positions, self.role)[:1]:
+                if fact.key == self.asked.question.reads and not reading.facts:
+                    self._tell(read, fact)
+        read.unread += [clause for clause in reading.unread if any(sign.isalnum() for sign in clause)]
+        return bool(reading.facts)
+
+    def _tell(self, read: Read, fact: Fact) -> None:
+        """A fact read from free words; if it is what was asked for, it answers."""
+        asked = self.asked
+        if asked is None or fact.fact != asked.term.fact or fact.between != (asked.place if fact.between else None):
+            self._add(read, fact, answers=False)
+            return
+        if fact.where in _UNITLESS and asked.where is not None:
+            fact = fact.at(asked.where)
+        names = asked.where == UNNAMED and fact.where not in (None, UNNAMED, ALL, OTHERS)
+        if names and fact.where is not None:
+            read.place = (UNNAMED, fact.where)
+        answers = names or fact.key == asked.question.reads
+        if answers:
+            read.facts = [told for told in read.facts if not told.answers]
+            read.lacking = ""
+        self._add(read, replace(fact, source=asked.source) if answers else fact, answers=answers)
+
+    def _add(self, read: Read, fact: Fact, *, answers: bool) -> None:
+        read.facts.append(HeardFact(fact, answers=answers, corrects=read.corrects))
+
+
+def _moved(told: HeardFact, old: str, new: str) -> HeardFact:
+    return replace(told, fact=told.fact.at(new)) if told.fact.where == old else told
+
+
+def _question_back(sentence: Sequence[Piece]) -> str | None:
+    """Whether a sentence asks why a question is asked, or how the picture came about."""
+    saying = [piece for piece in sentence if piece.kind not in ("aside", "comma", "stop", "mark", "correction", "yes")]
+    if not saying or saying[0].kind not in ("why", "how"):
+        return None
+    alone = all(piece.kind in ("why", "how") for piece in saying)
+    return saying[0].kind if alone or saying[0].length >= _LONG_QUESTION else None
