@@ -15,6 +15,7 @@ from rules.enquiry import fact_from_text
 from rules.terms import ROLES, Role
 from service.batch_cli import batch_command
 from service.cases_cli import backup_command, cases_group, database_option
+from service.chat_cli import chat_command
 from service.evaluate_cli import evaluate_command
 from service.expect_cli import expect_command
 from service.faults_cli import faults_group
@@ -203,3 +204,4 @@ main.add_command(notes_group)
 main.add_command(batch_command)
 main.add_command(cases_group)
 main.add_command(backup_command)
+main.add_command(chat_command)

@@ -10,7 +10,8 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, cast
-from urllib.parse import urljoin
+from urllib.parse import quote, urljoin
+from uuid import uuid4
 
 import requests
 from requests.adapters import HTTPAdapter
@@ -108,6 +109,34 @@ class Client:
             done += len(rows)
         yield {"end": True, "lines": done, "ok": ok, "failed": failed, "book": book}
 
+    # --- cases ---------------------------------------------------------------------------------------------------
+    def open_case(self, body: Mapping[str, Any]) -> tuple[dict[str, Any], str]:
+        """Open a case. The step, as the contract has it, and the case's ETag. Raises ProblemError, ServiceError."""
+        return self._step("POST", "v1/cases", json=dict(body), headers=_once())
+
+    def say(self, case: str, tag: str, body: Mapping[str, Any]) -> tuple[dict[str, Any], str]:
+        """Say something in the case last seen as ``tag``; refused if somebody has changed it since."""
+        headers = {"If-Match": tag, **_once()}
+        return self._step("POST", f"v1/cases/{quote(case, safe='')}/messages", json=dict(body), headers=headers)
+
+    def strike(self, case: str, tag: str, message: int, index: int | None = None) -> tuple[dict[str, Any], str]:
+        """Unsay a fact of a message, or all that the message told."""
+        what = f"messages/{message}" if index is None else f"facts/{message}.{index}"
+        return self._step("DELETE", f"v1/cases/{quote(case, safe='')}/{what}", headers={"If-Match": tag})
+
+    def case(self, case: str) -> tuple[dict[str, Any], str]:
+        """Where a case stands, with its history."""
+        return self._step("GET", f"v1/cases/{quote(case, safe='')}")
+
+    def case_summary(self, case: str, form: str = "text") -> str:
+        """The case for the ticket, as ``text`` or ``markdown``."""
+        accept = "text/markdown" if form == "markdown" else "text/plain"
+        return self._send("GET", f"v1/cases/{quote(case, safe='')}/summary", headers={"Accept": accept}).text
+
+    def _step(self, method: str, path: str, **content: Any) -> tuple[dict[str, Any], str]:
+        response = self._send(method, path, **content)
+        return self._object(response), response.headers.get("ETag", "")
+
     def vocabulary(self) -> dict[str, FactTerm]:
         """What can be said, by name."""
         return terms(self.entries("vocabulary"))
@@ -141,7 +170,7 @@ class Client:
             response = self.session.request(method, address, timeout=self.timeout, allow_redirects=False, **content)
         except requests.RequestException as error:
             raise ServiceError(f"{self.address} does not answer ({_reason(error)})") from error
-        if response.status_code != 200:
+        if response.status_code not in _DONE:
             raise ProblemError(response.status_code, _problem(response))
         return response
 
@@ -156,6 +185,12 @@ class Client:
 
 
 _READING = ("GET", "HEAD")
+_DONE = (200, 201)
+
+
+def _once() -> dict[str, str]:
+    """The mark by which the service knows a request that is sent again."""
+    return {"Idempotency-Key": str(uuid4())}
 
 
 class _Bearer(AuthBase):

@@ -68,11 +68,11 @@ def _body(service: Client, question: Question) -> dict[str, Any]:
         known = service.vocabulary()
         body["facts"] = [mapping_from_text(text, known) for text in question.facts]
     if question.appliance is not None:
-        body["appliance"] = _appliance(question.appliance)
+        body["appliance"] = appliance_given(question.appliance)
     return body
 
 
-def _appliance(name: str) -> Any:
+def appliance_given(name: str) -> Any:
     """A file's mapping, which the service checks, or the name of a configuration of its book."""
     if not Path(name).is_file():
         return name

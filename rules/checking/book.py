@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from rules.checking.ambiguity import AmbiguityGroup, ambiguity_groups
+from rules.checking.answers import check_answers
 from rules.checking.codes import check_codes
 from rules.checking.configurations import configurations
 from rules.checking.coverage import check_faults
@@ -51,6 +52,7 @@ def report(expert: Expert) -> Report:
     findings += check_reach(book, made)
     findings += check_order(expert)
     findings += check_reading(book)
+    findings += check_answers(book)
     kinds = list(KINDS)
     findings.sort(key=lambda finding: kinds.index(finding.kind))
     return Report(tuple(findings), tuple(ambiguity_groups(book, made)), hardest)

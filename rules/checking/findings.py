@@ -25,6 +25,7 @@ KINDS: dict[str, Level] = {
     "unreachable-rule": "error",
     "order-dependent": "error",
     "hard-to-read": "error",
+    "answer-without-value": "error",
 }
 
 #: Findings that stand on purpose: kind and subject, with the reason.

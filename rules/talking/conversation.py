@@ -32,7 +32,7 @@ class Message:
 
 @dataclass(frozen=True)
 class OpenQuestion:
-    """The question that an answer is waited for: its test, the key it reads (``surface.heat@left_front``), its words."""
+    """The question that waits for an answer: its test, the key it reads (``surface.heat@left_front``), its words."""
 
     test: str
     reads: str
@@ -45,7 +45,7 @@ class OpenQuestion:
 class HeardFact:
     """A fact as a message told it.
 
-    ``answers``: it answers the open question. ``corrects``: it was told as a correction, which also takes back a danger.
+    ``answers``: it answers the open question. ``corrects``: told as a correction, which also takes back a danger.
     """
 
     fact: Fact

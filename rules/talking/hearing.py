@@ -144,12 +144,11 @@ def _turn_facts(expert: Expert, folded: Folded, messages: tuple[Heard, ...]) -> 
             made.append(TurnFact(number, fact, words, told.answers, folded.fates[number], replaced))
         if heard.place is not None:
             number, (old, new) = heard.numbers()[-1], heard.place
-            who = "the unit not named so far" if old == UNNAMED else f"not the {place_words(old)} unit"
-            words = (
-                f"{who} is the {place_words(new)} one" if old == UNNAMED else f"{who} but the {place_words(new)} one"
-            )
+            unnamed, unit = old == UNNAMED, place_words(new)
+            not_so = "the unit not named so far is" if unnamed else f"not the {place_words(old)} unit but"
+            words = f"{not_so} the {unit} one"
             replaced = folded.replaced.get(number, ())
-            made.append(TurnFact(number, None, words, old == UNNAMED, folded.fates[number], replaced))
+            made.append(TurnFact(number, None, words, unnamed, folded.fates[number], replaced))
     return tuple(made)
 
 
@@ -174,7 +173,7 @@ def _reply(
     lines += after_stop(answer)
     understood = bool(facts) or read.question is not None
     if not understood and not read.lacking:
-        lines.append(_not_understood(heard, read))
+        lines.append(_not_understood(heard, read, weighed.answer))
     if not understood and question is not None:
         lines.append(in_other_words(book, question))
     elif read.question is not None and not facts:
@@ -184,9 +183,11 @@ def _reply(
     return "\n".join(lines)
 
 
-def _not_understood(heard: Heard, read: Read) -> str:
+def _not_understood(heard: Heard, read: Read, answer: Triage) -> str:
     if read.corrects:
-        return 'What should it be instead? Say how it is, or unsay a fact with "strike" and its number.'
+        return "What should it be instead? Say how it is, or strike a fact by its number."
     if heard.unread:
         return "I guess nothing from that. Say it in other words."
+    if heard.asked is None and heard.message.number > 0 and answer.stop is None:
+        return "No question is open, so I cannot tell what that answers. Say it in a whole sentence."
     return "I could not read anything about the range in that."

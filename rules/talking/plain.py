@@ -1,7 +1,7 @@
 """A conversation as plain values (dict, list, str, int, float, bool, None) that JSON can hold, and back again.
 
-An open-line reading is ``{"open_line": true}``, since JSON has no infinity. Storage keeps each :class:`Heard` as one record
-that is never changed, and the struck numbers beside them.
+An open-line reading is ``{"open_line": true}``, since JSON has no infinity. Storage keeps each :class:`Heard` as one
+record that is never changed, and the struck numbers beside them.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The reply to a message, in plain words: stop first, what was understood, what it means, what is asked next and why."""
+"""The reply to a message in plain words: stop first, what was understood, what it means, the next question and why."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from rules.terms import DONT_KNOW, Role
 
 SUSPECTS = 3  # named in a reply; the answer has all
 LEAST_SHARE = 0.05  # a suspect less likely than this is not named beside others
+OUTSTANDING = 0.1  # the least share with which a suspect is said to be likely
 OPENING = "What is wrong with the range? Say it in your own words."
 
 
@@ -52,7 +53,7 @@ def _read_back(turn: TurnFact, folded: Folded, book: Book) -> Iterator[str]:
         yield f"That replaces [{numbered(old)}], {said(earlier, book.facts[earlier.fact], book.facts)}."
     for old in folded.kept.get(turn.number, ()):
         words = f"[{numbered(old)}] {fact_words(folded.told[old], book.facts)}"
-        how = f'say "strike {numbered(old)}", or "I was wrong" and how it is'
+        how = 'strike it, or say "I was wrong" and how it is'
         yield f"The danger told before stands: {words}. If it was a mistake, {how}."
     for old in folded.outranked.get(turn.number, ()):
         words = f"[{numbered(old)}] {fact_words(folded.told[old], book.facts)}"
@@ -74,7 +75,7 @@ def _meaning(answer: Triage, role: Role) -> Iterator[str]:
     if not answer.scope.in_scope:
         yield answer.scope.reason or ""
         return
-    for note in answer.contradictions:
+    for note in answer.contradictions if answer.stop is None else ():
         yield f"Contradiction: {note.say}"
     named = [c for n, c in enumerate(answer.conclusions[:SUSPECTS]) if n == 0 or c.probability >= LEAST_SHARE]
     if not named:
@@ -83,6 +84,8 @@ def _meaning(answer: Triage, role: Role) -> Iterator[str]:
         return
     shares = [f"{conclusion_words(c)} ({c.probability:.0%})" for c in named]
     lead = "It looks most like" if role == "caller" else "Most likely"
+    if named[0].probability < OUTSTANDING:
+        lead = "No fault stands out yet; the first of many"
     yield f"{lead}: {'; then '.join(shares)}."
 
 
@@ -128,7 +131,8 @@ def in_other_words(book: Book, question: OpenQuestion) -> str:
         answers = f"a number of {unit_words(term.unit)}"
     else:
         answers = listed(f'"{meaning}"' for value, meaning in term.values.items() if value != DONT_KNOW)
-    return f'The question is still: {question.ask} In other words, {term.title}: say {answers}. "Not sure" is an answer too.'
+    still = f"The question is still: {question.ask} In other words, {term.title}: say {answers}."
+    return f'{still} "Not sure" is an answer too.'
 
 
 def unit_words(unit: str | None) -> str:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import cast
 
 from rules.answer import Triage
 from rules.bookkeeping.types import Appliance
 from rules.enquiry import check_places
 from rules.talking.conversation import Conversation, Number, OpenQuestion
 from rules.talking.folding import Folded, fold
-from rules.terms import Fact, InputError, Problem
+from rules.terms import Fact, InputError, Problem, Role
 from rules.triage import Enquiry, Expert, Explain, appliance_of, foreign_to, triage
 
 #: A note that says nothing: a case that holds no fact yet is answered all the same.
@@ -68,5 +69,5 @@ def question_in(answer: Triage) -> OpenQuestion | None:
         return None
     for advice in answer.next_tests:
         if advice.test == step.test and advice.where == step.where:
-            return OpenQuestion(advice.test, advice.reads, advice.ask, advice.why, advice.who)
+            return OpenQuestion(advice.test, advice.reads, advice.ask, advice.why, cast(Role, advice.who))
     return None
