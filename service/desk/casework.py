@@ -15,11 +15,9 @@ from flask import Response, current_app, make_response, redirect, render_templat
 from rules import Expert, InputError, Problem
 from rules.bookkeeping.types import Appliance
 from rules.talking import Conversation, Heard, Number, heard_from_plain, look
-from rules.terms import Fact, Role
 from rules.tracing import Tracer
 from service.cases.calls import Calls, Keeping, Step
-from service.cases.folding import fold
-from service.cases.store import Entry, Kept, NoCaseError, Once, RepeatedError, VersionError, Whole
+from service.cases.store import Entry, Kept, NoCaseError, Once, RepeatedError, VersionError
 from service.desk import showing
 from service.desk.drawing import draw, units_told
 from service.desk.gate import owner
@@ -28,7 +26,6 @@ from service.desk.showing import Question, Sure
 from service.http.case_intake import may_be_id
 from service.http.cases import calls
 from service.http.context import house
-from service.watching import logs
 
 TREND = 6  # messages back that the page tells of
 MOST_TRENDS = 4096
@@ -200,11 +197,6 @@ def _said(heard: Heard, terms: Mapping[str, Any]) -> str:
 
 
 # --- steps -----------------------------------------------------------------------------------------------------------
-def speaking(case: str) -> Role:
-    """Who speaks in the case now. Raises NoCaseError."""
-    return fold(calls().store.whole(owner(), found(case)).entries).conversation.role
-
-
 def version_asked() -> int:
     """The version of the case that the form's page showed. Raises InputError."""
     given = request.form.get("version", "")
@@ -232,7 +224,7 @@ def recorded(act: Callable[[Keeping], Step]) -> Response:
         except (RepeatedError, VersionError) as error:
             kept = store.answered(owner(), mark)
             if kept is None:
-                raise VersionError(0) if isinstance(error, RepeatedError) else error
+                raise VersionError(0) from error
     return to_case(kept.case)
 
 
@@ -240,22 +232,6 @@ def _written(step: Step) -> Kept:
     return Kept(step.case.id, 303, step.case.version, b"")
 
 
-def to_case(case: str, **query: str) -> Response:
+def to_case(case: str) -> Response:
     """After a form: the case's page by GET, so that a reload sends nothing."""
-    return make_response(redirect(url_for("desk.show_case", case=case, **query), 303))
-
-
-def told_from(reads: str, value: str, role: Role) -> Fact:
-    """An answer that was picked, as a fact. Raises InputError."""
-    from rules.enquiry import fact_from_text
-    from service.intake import source_of
-
-    return fact_from_text(f"{reads}={value}", house().expert.book.facts, source_of(role))
-
-
-def log_conflict(case: str) -> None:
-    logs.LOGGER.info("a form came after the case had changed", extra={"told": {"case": case}})
-
-
-def whole_of(case: str) -> Whole:
-    return calls().store.whole(owner(), found(case))
+    return make_response(redirect(url_for("desk.show_case", case=case), 303))

@@ -30,7 +30,12 @@ _RINGS = {1: ("",), 2: ("inner ring", "outer ring"), 3: ("inner ring", "middle r
 _SHORT = {"Bake element": "Bake", "Broil element": "Broil", "Convection element": "Convection", "Oven lamp": "Lamp"}
 MEANS = {
     "alive": {"feeder": "brings voltage", "control": "has its supply", "lamp": "lights", "element": "heats"},
-    "dead": {"feeder": "brings no voltage", "control": "gives no display", "lamp": "stays dark", "element": "stays cold"},
+    "dead": {
+        "feeder": "brings no voltage",
+        "control": "gives no display",
+        "lamp": "stays dark",
+        "element": "stays cold",
+    },
 }
 
 

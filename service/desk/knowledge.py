@@ -117,7 +117,7 @@ def _test(card: TestCard, book: Book) -> dict[str, Any]:
     return {
         "card": card,
         "ask": ask_words(card.ask, "unnamed" if term.place == "surface" else None, card.between, card.during),
-        "values": term.values,
+        "answers": term.values,
         "title": term.title,
         "setup": setup,
         "cautions": [book.cautions[name] for name in card.cautions],

@@ -2,25 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any, cast
 
-from flask import Blueprint, Response, current_app, g, make_response, render_template, request, url_for
+from flask import Blueprint, Flask, Response, g, make_response, render_template, request
+from jinja2 import StrictUndefined
 from werkzeug.exceptions import HTTPException
 
-from rules import Fact, InputError, Problem
-from rules.enquiry import check_note
+from rules import Expert, InputError, Problem
+from rules.enquiry import check_note, fact_from_text
+from rules.talking import Number, look
 from rules.terms import ROLES, Role
 from service.cases.calls import ClosedError, Keeping, Said, Step
 from service.cases.database import DatabaseError
 from service.cases.store import Filter, KeyReusedError, NoCaseError, VersionError
 from service.desk import knowledge, showing
-from service.desk.casework import Asked, Desk, log_conflict, new_token, page, recorded, speaking, to_case, told_from, version_asked
-from service.desk.gate import FORM_FIELD, PAGE, POST, form_token, guard, owner, route, sign_in, sign_out
+from service.desk.casework import Asked, Desk, found, new_token, page, recorded, to_case, version_asked
+from service.desk.gate import FORM_FIELD, POST, form_token, guard, owner, route, sign_in, sign_out
 from service.http.blueprint import Terms
 from service.http.case_intake import fact_number, outcome_from, reference_from
 from service.http.cases import calls
-from service.http.context import HTML, house
-from service.intake import appliance_from
+from service.http.context import HTML, house, marks
+from service.intake import appliance_from, source_of
 from service.problems import RefusedError
 from service.watching import logs
 
@@ -42,9 +45,9 @@ def home() -> str:
 
 
 def _home(asked: Asked) -> str:
-    found, more = calls().store.page(owner(), Filter(), None, A_PAGE)
+    listed, more = calls().store.page(owner(), Filter(), None, A_PAGE)
     return render_template(
-        "desk/home.html", cases=found, more=more is not None, appliances=house().expert.book.appliances, asked=asked
+        "desk/home.html", cases=listed, more=more is not None, appliances=house().expert.book.appliances, asked=asked
     )
 
 
@@ -77,8 +80,8 @@ def say(case: str) -> Response:
     """Free text, a picked answer, or a reading that was judged."""
     text = request.form.get("text", "").strip()
     try:
-        version, said = version_asked(), _said(case, text)
-        return recorded(lambda keeping: calls().hear(owner(), case, version, said, keeping))
+        version = version_asked()
+        return recorded(lambda keeping: calls().hear(owner(), found(case), version, _saying(text), keeping))
     except InputError as error:
         problems = [Problem("text" if p.field == "note" else p.field, p.message) for p in error.problems]
         return page(case, Asked(ask=request.form.get("reads"), text=text, problems=problems, status=422))
@@ -86,14 +89,22 @@ def say(case: str) -> Response:
         return _changed(case, text)
 
 
-def _said(case: str, text: str) -> Said:
+def _saying(text: str) -> Callable[[Role], Said]:
+    """What the form says, once it is known who speaks. Raises InputError."""
     reads, value = request.form.get("reads", ""), request.form.get("answer")
-    role = speaking(case)
     if value is None and reads:
         value = showing.picked(text, _choices(reads))
-    if value is not None:
-        return Said(facts=(told_from(reads, value, role),))
-    return Said(check_note(text))
+    if value is None:
+        said = Said(check_note(text))
+        return lambda _: said
+    return _telling(reads, value)
+
+
+def _telling(reads: str, value: str) -> Callable[[Role], Said]:
+    """An answer that was picked, as a fact of whoever speaks. Raises InputError."""
+    terms = house().expert.book.facts
+    fact_from_text(f"{reads}={value}", terms, "caller")
+    return lambda role: Said(facts=(fact_from_text(f"{reads}={value}", terms, source_of(role)),))
 
 
 def _choices(reads: str) -> tuple[showing.Choice, ...]:
@@ -105,7 +116,7 @@ def _choices(reads: str) -> tuple[showing.Choice, ...]:
 def strike_fact(case: str) -> Response:
     """A fact that is struck twice is struck; so this asks for no version."""
     number = fact_number(request.form.get("fact", ""))
-    return to_case(calls().strike_fact(owner(), case, None, number).case.id)
+    return to_case(calls().strike_fact(owner(), found(case), None, number).case.id)
 
 
 @route(blp, "/desk/cases/<string:case>/correct", terms=POST)
@@ -114,10 +125,10 @@ def correct_fact(case: str) -> Response:
     old = fact_number(request.form.get("fact", ""))
     value = request.form.get("value", "").strip()
     try:
-        version, fact = version_asked(), told_from(request.form.get("reads", ""), value, speaking(case))
+        version, saying = version_asked(), _telling(request.form.get("reads", ""), value)
 
         def act(keeping: Keeping) -> Step:
-            return _corrected(calls().hear(owner(), case, version, Said(facts=(fact,)), keeping), old, fact)
+            return _corrected(calls().hear(owner(), found(case), version, saying, keeping), old)
 
         return recorded(act)
     except InputError as error:
@@ -126,12 +137,14 @@ def correct_fact(case: str) -> Response:
         return _changed(case, "")
 
 
-def _corrected(step: Step, old: tuple[int, int], new: Fact) -> Step:
-    from rules.talking import look
-
+def _corrected(step: Step, old: Number) -> Step:
+    """Strike the old fact if it still stands beside another that was told of the same thing."""
     told = {entry.number: entry for entry in look(house().expert, step.turn.conversation).facts}
+    new = step.turn.facts[0] if step.turn.facts else None
     before = told.get(old)
-    if before is None or before.fate != "stands" or before.fact is None or before.fact.value == new.value:
+    if new is None or before is None or before.fate != "stands" or before.number == new.number:
+        return step
+    if before.fact is None or new.fact is None or before.fact.value == new.fact.value:
         return step
     return calls().strike_fact(owner(), step.case.id, None, old)
 
@@ -142,7 +155,7 @@ def change_speaker(case: str) -> Response:
     role = _role()
     try:
         version = version_asked()
-        return recorded(lambda keeping: calls().hear(owner(), case, version, Said(role=role), keeping))
+        return recorded(lambda keeping: calls().hear(owner(), found(case), version, lambda _: Said(role=role), keeping))
     except (VersionError, KeyReusedError):
         return _changed(case, "")
 
@@ -151,7 +164,7 @@ def change_speaker(case: str) -> Response:
 def settle(case: str) -> Response:
     try:
         version, outcome = version_asked(), outcome_from(house().expert, _outcome_given())
-        return recorded(lambda keeping: calls().settle(owner(), case, version, outcome, keeping))
+        return recorded(lambda keeping: calls().settle(owner(), found(case), version, outcome, keeping))
     except InputError as error:
         return page(case, Asked(problems=error.problems, status=422))
     except (VersionError, KeyReusedError):
@@ -163,9 +176,8 @@ def _outcome_given() -> dict[str, Any]:
     form = request.form
     given: dict[str, Any] = {"fixed": form.get("fixed") == "yes", "call_back": form.get("call_back") == "yes"}
     fault, _, where = form.get("fault", "").partition("@")
-    for name, value in (("fault", fault), ("where", where), ("found", form.get("found", "").strip())):
-        if value:
-            given[name] = value
+    named = {"fault": fault, "where": where, "found": form.get("found", "").strip()}
+    given |= {name: value for name, value in named.items() if value}
     if minutes := form.get("minutes", "").strip():
         try:
             given["minutes"] = float(minutes)
@@ -176,12 +188,11 @@ def _outcome_given() -> dict[str, Any]:
 
 @route(blp, "/desk/cases/<string:case>/reopen", terms=POST)
 def reopen(case: str) -> Response:
-    return to_case(calls().reopen(owner(), case, None).case.id)
+    return to_case(calls().reopen(owner(), found(case), None).case.id)
 
 
 def _changed(case: str, text: str) -> Response:
     """The case as it is now, with what was typed; nothing of it was recorded."""
-    log_conflict(case)
     return page(case, Asked(text=text, notice=CHANGED, status=409))
 
 
@@ -189,7 +200,7 @@ def _role() -> Role:
     given = request.form.get("role", "desk")
     if given not in ROLES:
         raise InputError([Problem("role", f"write one of {', '.join(ROLES)}")])
-    return cast(Role, given)
+    return given
 
 
 # --- signing in ------------------------------------------------------------------------------------------------------
@@ -232,7 +243,8 @@ def _static(name: str) -> Response:
         response = Response(file.read(), content_type=f"{STATIC[name]}; charset=utf-8")
     response.add_etag()
     response.headers["Cache-Control"] = "no-cache"
-    return response.make_conditional(request)
+    response.make_conditional(request)
+    return response
 
 
 @blp.context_processor
@@ -286,11 +298,13 @@ def on_http_exception(error: HTTPException) -> Response:
     if error.response is not None:
         return cast(Response, error.response)
     if (error.code or 500) >= 500:
-        logs.LOGGER.error("a page failed", exc_info=getattr(error, "original_exception", None) or error)
+        route_asked = request.url_rule.rule if request.url_rule is not None else "none"
+        logs.failed(marks(), route_asked, getattr(error, "original_exception", None) or error)
     return refused(error.name, error.description or "", error.code or 500)
 
 
-def install(app: Any, expert: Any) -> None:
+def install(app: Flask, expert: Expert) -> None:
     """Hang the desk on the application."""
+    app.jinja_env.undefined = StrictUndefined
     app.extensions["coldleg-desk"] = Desk(expert)
     app.register_blueprint(blp)

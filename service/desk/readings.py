@@ -157,7 +157,15 @@ def _by_word(
             continue
         shares = dict(zip(words, np.mean(table[rows], axis=0).tolist(), strict=True))
         likely = sorted(((share, w) for w, share in shares.items() if share >= SHOWN_FROM), reverse=True)
-        told = " or ".join(f"{w.replace('_', ' ')} ({percent(s)})" if s < 0.995 else w.replace("_", " ") for s, w in likely)
+        told = " or ".join(
+            f"{w.replace('_', ' ')} ({percent(s)})" if s < 0.995 else w.replace("_", " ") for s, w in likely
+        )
         fits = None if word is None else shares[word] >= SHOWN_FROM
         place = f", {suspect.where.replace('_', ' ')}" if suspect.where else ""
         yield Expectation(suspect.fault, suspect.title + place, told, fits)
+
+
+def _likely(word: str, share: float) -> str:
+    """A word, with its share where it is not the only one."""
+    shown = word.replace("_", " ")
+    return shown if share > 0.995 else f"{shown} ({percent(share)})"
