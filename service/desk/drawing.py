@@ -16,7 +16,7 @@ from rules.wording import place_words
 WIDTH = 400.0
 MARGIN, BODY_TOP = 10.0, 92.0
 RAIL_TOP, RAIL_STEP = 16.0, 24.0
-TOP_DEPTH, PANEL_DEPTH, OVEN_DEPTH, GAP = 214.0, 50.0, 150.0, 8.0
+TOP_DEPTH, PANEL_DEPTH, OVEN_DEPTH, GAP = 252.0, 50.0, 164.0, 8.0
 LARGEST_RING, RING_STEP, SMALLEST_RING = 44.0, 15.0, 12.0
 
 _FEEDERS = {"leg_l1": "Leg L1", "leg_l2": "Leg L2", "neutral": "Neutral N"}
@@ -102,10 +102,10 @@ def _places(units: Sequence[str], top: float) -> dict[str, tuple[float, float]]:
     for unit in units:
         words = set(re.split(r"[_\W]+", unit))
         across = 0.25 if "left" in words else 0.75 if "right" in words else 0.5
-        down = 0.27 if words & {"rear", "back"} else 0.75 if "front" in words else 0.5
+        down = 0.21 if words & {"rear", "back"} else 0.69 if "front" in words else 0.45
         at = (WIDTH * across, top + TOP_DEPTH * down)
         while at in found.values():
-            at = (WIDTH * (0.15 + 0.7 * next(spare) / max(len(units) - 1, 1)), top + TOP_DEPTH * 0.5)
+            at = (WIDTH * (0.15 + 0.7 * next(spare) / max(len(units) - 1, 1)), top + TOP_DEPTH * 0.45)
         found[unit] = at
     return found
 
@@ -137,9 +137,9 @@ def _placed(
         y = panel[0] + PANEL_DEPTH / 2
         return "control", "Control and display", WIDTH / 2, y, 118.0, y + 5
     if part == "oven_lamp":
-        y = oven[0] + 66
+        y = oven[0] + 80
         return "lamp", "Oven lamp", WIDTH - 62, y, 12.0, y + 30
-    down = {"broil_element": 22.0, "bake_element": OVEN_DEPTH - 32.0, "convection_element": 66.0}.get(part, 60.0)
+    down = {"broil_element": 22.0, "bake_element": OVEN_DEPTH - 32.0, "convection_element": 80.0}.get(part, 60.0)
     y = (made.ovens[1] if part == "other_element" else oven)[0] + down
     if part == "convection_element":
         return "convection", _OVEN[part], WIDTH / 2, y, 16.0, y + 32
@@ -158,7 +158,7 @@ def _ring(
     place = place_words(unit).capitalize()
     name = f"{place} unit" + (f", {rings[number - 1]}" if rings[number - 1] else "")
     x, y = places[unit]
-    return "ring", name, x, y, size, y + LARGEST_RING + 14
+    return "ring", name, x, y, size, y + LARGEST_RING + 15
 
 
 def units_told(drawing: Drawing) -> Iterator[tuple[float, float, str, str]]:
