@@ -194,8 +194,8 @@ def _cannot_write(error: OSError, summary: Summary, options: _Options) -> NoRetu
 
 
 def _end(summary: Summary, options: _Options, words: str | None, code: int) -> NoReturn:
-    """Say how it went and end."""
-    click.echo(summary.words(), err=True)
+    """Say how it went, on standard output if the answers go elsewhere, and end."""
+    click.echo(summary.words(), err=options.out is None)
     if words is not None:
         click.echo(f"coldleg: {words}", err=True)
     if options.unread is not None:

@@ -31,7 +31,6 @@ HELP = """Say what is wrong, answer the questions (yes, no, left front, about 40
   quit                     leave, as does the end of the input"""
 _LEAVING = ("quit", "exit", "bye", "goodbye", "leave", "q", ":q")
 _UNSAYING = re.compile(r"(strike|unsay|restore)\s+\[?(\d{1,6})(?:\.(\d{1,6}))?\]?")
-_WORDS = ("role", "summary")
 
 
 @click.command("chat")
@@ -86,7 +85,7 @@ def _talk(call: Call, lines: Iterable[str], *, prompt: bool) -> None:
             return
         if text:
             try:
-                _show(_step(call, text))
+                _step(call, text)
             except InputError as error:
                 for problem in error.problems:
                     click.echo(f"  ({problem})")
@@ -95,20 +94,23 @@ def _talk(call: Call, lines: Iterable[str], *, prompt: bool) -> None:
         click.echo()
 
 
-def _step(call: Call, text: str) -> str:
+def _step(call: Call, text: str) -> None:
     """One line: a word to the program, or something said."""
     plain = " ".join(text.lower().split())
-    if plain in ("help", "?"):
-        return HELP
-    if plain == "facts":
-        return "\n".join(call.facts()) or "No fact so far."
-    if found := _UNSAYING.fullmatch(plain):
-        message, index = int(found[2]), None if found[3] is None else int(found[3])
-        return call.restore(message, index) if found[1] == "restore" else call.strike(message, index)
     word, _, rest = plain.partition(" ")
-    if word in _WORDS and " " not in rest:
-        return _summary(call, rest) if word == "summary" else _role(call, rest)
-    return call.say(text)
+    if plain in ("help", "?"):
+        click.echo(HELP)
+    elif plain == "facts":
+        _show("\n".join(call.facts()) or "No fact so far.")
+    elif found := _UNSAYING.fullmatch(plain):
+        message, index = int(found[2]), None if found[3] is None else int(found[3])
+        _show(call.restore(message, index) if found[1] == "restore" else call.strike(message, index))
+    elif word == "summary" and " " not in rest:
+        click.echo(_summary(call, rest))
+    elif word == "role" and " " not in rest:
+        _show(_role(call, rest))
+    else:
+        _show(call.say(text))
 
 
 def _role(call: Call, name: str) -> str:

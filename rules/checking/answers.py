@@ -1,4 +1,4 @@
-"""Can a caller's yes and no be taken down? Questions that ask for them, and facts that say what they stand for."""
+"""Can a yes and a no be taken down? Questions that ask for them, and facts that say what they stand for."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def check_answers(book: Book) -> Iterator[Finding]:
     """Findings of kind ``answer-without-value``."""
     for card in book.tests.values():
         term = book.facts[card.reads]
-        if card.who == "caller" and asks_yes_or_no(card.ask) and not _answerable(term):
+        if asks_yes_or_no(card.ask) and not _answerable(term):
             message = f"asks {card.ask!r}; say in {term.fact} what yes and no stand for (yes: VALUE, no: VALUE)"
             yield Finding("answer-without-value", at(term.file, term.line), f"test {card.test}", message)
 

@@ -18,7 +18,10 @@ from rules.triage import Expert
 Form = Literal["text", "markdown"]
 FORMS: tuple[Form, ...] = ("text", "markdown")
 
-_ACTIVE = re.compile(r"([\\`*_{}\[\]()<>#+\-.!|~&:@])")  # whatever Markdown, or HTML in it, might act on
+#: Whatever Markdown, or HTML in it, might act on: anywhere, in an address, and at the beginning of an entry.
+_ACTIVE = re.compile(
+    r"([\\`*_\[\]<>#|~&@$])|(?<=\w)(:)(?=//)|(?<=www)(\.)|^([-+=])|(?<=^\d)([.)])|(?<=^\d\d)([.)])", re.I
+)
 _Section = tuple[str, list[str]]
 
 
@@ -62,7 +65,7 @@ def _markdown(title: str, sections: list[_Section]) -> str:
 
 
 def _escaped(text: str) -> str:
-    return _ACTIVE.sub(r"\\\1", text)
+    return _ACTIVE.sub(r"\\\g<0>", text)
 
 
 def _stop(answer: Triage) -> Iterator[str]:

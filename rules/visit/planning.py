@@ -33,11 +33,14 @@ def plan(
 ) -> VisitPlan:
     """Plan the visit from the belief. Without anything unusual to go by nothing is planned but a stop.
 
-    Out of scope a stop still sends somebody, but nothing is guessed about parts or time.
+    Out of scope a stop still sends somebody, but nothing is guessed about parts or time. A rule that only has something
+    to tell the customer sends nobody.
     """
-    if not in_scope or not (informed or stop or needs):
+    asked_for = any(need.skill or need.urgency for need in needs)
+    if not in_scope or not (informed or stop or asked_for):
         if stop is None:
-            return VisitPlan(None, "none", "customer", (0, 0), (), (), 0.0, ())
+            told = tuple(dict.fromkeys(need.tell for need in needs if need.tell and in_scope))[:MOST_TOLD]
+            return VisitPlan(None, "none", "customer", (0, 0), (), (), 0.0, told)
         return VisitPlan(True, "now", stop.refer_to, (0, 0), (), (), 0.0, (stop.say,))
     faults = _likeliest(signatures, probability)
     wanted = next((need.skill for need in needs if need.skill), None)
@@ -69,8 +72,14 @@ def _cannot_wait(faults: Sequence[tuple[Fault, float]]) -> bool:
 
 
 def _urgency(faults: Sequence[tuple[Fault, float]], stop: StopNow | None, needs: Sequence[VisitNeed]) -> str:
-    named: list[str] = [fault.urgency for fault, p in faults if p >= COUNTS_FROM and fault.skill != "customer"]
-    named += [need.urgency for need in needs if need.urgency]
+    """The soonest that enough of the belief asks for, all faults that are at least as urgent taken together."""
+    named = [need.urgency for need in needs if need.urgency]
+    share = 0.0
+    for urgency in URGENCIES:
+        share += sum(p for fault, p in faults if fault.urgency == urgency and fault.skill != "customer")
+        if share >= COUNTS_FROM:
+            named.append(urgency)
+            break
     if stop is not None:
         named.append("now")
     return min(named, key=URGENCIES.index, default="routine")
@@ -105,7 +114,19 @@ def _tell(faults: Sequence[tuple[Fault, float]], stop: StopNow | None, needs: Se
     lines = [stop.say] if stop is not None else []
     lines += [need.tell for need in needs if need.tell]
     if stop is None:
-        counted = [fault for fault, p in faults if p >= COUNTS_FROM]
-        strictest = min((LIMITS.index(fault.limit) for fault in counted), default=0)
-        lines += [fault.tell for fault in counted if LIMITS.index(fault.limit) == strictest]
+        lines += _limits(faults)
     return tuple(dict.fromkeys(lines))[:MOST_TOLD]
+
+
+def _limits(faults: Sequence[tuple[Fault, float]]) -> list[str]:
+    """What the likeliest faults of the strictest kind that enough of the belief asks for say to the customer."""
+    share = 0.0
+    for limit in LIMITS:
+        strict = [(fault, p) for fault, p in faults if fault.limit == limit]
+        share += sum(p for _, p in strict)
+        if share >= COUNTS_FROM:
+            said: dict[str, float] = defaultdict(float)
+            for fault, p in strict:
+                said[fault.tell] += p
+            return sorted(said, key=lambda tell: -round(said[tell], 9))[:1]
+    return []

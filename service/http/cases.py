@@ -194,9 +194,14 @@ def reopen(case: str) -> Response:
 @blp.doc(
     operationId="summary",
     summary="The case for the ticket",
-    responses={"200": {"content": {MARKDOWN: {"schema": {"type": "string"}}}}},
+    responses={
+        "200": {
+            "description": "The summary.",
+            "content": {made: {"schema": {"type": "string"}} for made in (TEXT, MARKDOWN)},
+            "headers": ETAG_DOC,
+        }
+    },
 )
-@blp.response(200, {"type": "string"}, content_type=TEXT, headers=ETAG_DOC)
 def summary(case: str) -> Response:
     """Plain text; Markdown for `Accept: text/markdown`."""
     made = request.accept_mimetypes.best_match((TEXT, MARKDOWN), TEXT)

@@ -9,6 +9,7 @@ from typing import Any
 
 from markupsafe import Markup, escape
 
+METHODS = ("get", "post", "delete")
 STYLE = """body{font:16px/1.5 system-ui,sans-serif;max-width:60rem;margin:0 auto;padding:1rem}
 body{color:#222;background:#fff}h1{font-size:1.6rem}h2{border-top:1px solid #ccc;padding-top:1rem}
 code,pre{font-family:ui-monospace,monospace;font-size:.9em}
@@ -65,7 +66,7 @@ def contract(spec: dict[str, Any]) -> str:
     parts.append(from_markdown(spec["info"]["description"]))
     parts.append(Markup("<h2>Routes</h2><ul>{}</ul>").format(Markup("").join(_listed(spec))))
     for path, methods in spec["paths"].items():
-        parts += [_operation(path, method, told) for method, told in methods.items() if method in ("get", "post")]
+        parts += [_operation(path, method, told) for method, told in methods.items() if method in METHODS]
     parts.append(Markup("<h2>Shapes</h2>"))
     parts += [_schema(name, schema) for name, schema in sorted(spec["components"]["schemas"].items())]
     return page(spec["info"]["title"], Markup("").join(parts))
@@ -74,7 +75,7 @@ def contract(spec: dict[str, Any]) -> str:
 def _listed(spec: dict[str, Any]) -> Iterator[Markup]:
     for path, methods in spec["paths"].items():
         for method, told in methods.items():
-            if method in ("get", "post"):
+            if method in METHODS:
                 yield Markup('<li><a href="#{}"><code>{} {}</code></a> {}</li>').format(
                     told["operationId"], method.upper(), path, told.get("summary", "")
                 )

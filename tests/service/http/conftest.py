@@ -12,13 +12,25 @@ from flask.testing import FlaskClient
 
 from rules import Expert
 from service.app import create_app
+from service.cases.database import Database
+from service.cases.migrating import prepare
+from service.cases.store import Store
+from service.settings import Settings
 
 ROOT = Path(__file__).resolve().parents[3]
 
 
 @pytest.fixture(scope="session")
-def app(expert: Expert) -> Flask:
-    return create_app(expert)
+def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
+    database = Database(str(tmp_path_factory.mktemp("cases") / "cases.db"))
+    database.make_place()
+    prepare(database)
+    return Store(database)
+
+
+@pytest.fixture(scope="session")
+def app(expert: Expert, store: Store) -> Flask:
+    return create_app(expert, Settings(store=store))
 
 
 @pytest.fixture(scope="session")

@@ -30,8 +30,25 @@ def fits(contract: dict[str, Any], schema: dict[str, Any], data: Any) -> list[st
 def operations(contract: dict[str, Any]) -> Iterator[tuple[str, str, dict[str, Any]]]:
     for path, methods in contract["paths"].items():
         for method, told in methods.items():
-            if method in ("get", "post"):
+            if method in ("get", "post", "delete"):
                 yield path, method, told
+
+
+@pytest.fixture
+def case(client: FlaskClient) -> dict[str, str]:
+    """A case with something said, by the names that addresses and problem pages have for it; and a closed one."""
+    found = {"fact": "0.0", "message": "0"}
+    for name in ("case", "closed"):
+        made = client.post("/v1/cases", json={"reference": name, "text": "no burner heats"}).get_json()["case"]["id"]
+        found[name] = made
+    client.post(f"/v1/cases/{found['closed']}/outcome", json={"fixed": True, "found": "x"}, headers={"If-Match": "*"})
+    return found
+
+
+def addressed(path: str, case: dict[str, str]) -> str:
+    for name, value in case.items():
+        path = path.replace("{" + name + "}", value)
+    return path
 
 
 def test_fresh(app: Flask, contract: dict[str, Any]) -> None:
@@ -43,7 +60,9 @@ def test_valid(contract: dict[str, Any]) -> None:
     assert not [str(error) for error in OpenAPIV31SpecValidator(contract).iter_errors()]
 
 
-def test_every_example_is_answered_in_the_form_it_shows(client: FlaskClient, contract: dict[str, Any]) -> None:
+def test_every_example_is_answered_in_the_form_it_shows(
+    client: FlaskClient, contract: dict[str, Any], case: dict[str, str]
+) -> None:
     sent = 0
     for path, method, told in operations(contract):
         for media_type, content in told.get("requestBody", {}).get("content", {}).items():
@@ -52,24 +71,35 @@ def test_every_example_is_answered_in_the_form_it_shows(client: FlaskClient, con
                 body = value if isinstance(value, str) else json.dumps(value)
                 lines = body.splitlines() if media_type.endswith("ndjson") else [body]
                 assert not [wrong for line in lines for wrong in fits(contract, content["schema"], json.loads(line))]
-                response = client.open(path, method=method.upper(), data=body, content_type=media_type)
-                assert response.status_code == 200, response.get_data(as_text=True)
-                [(made, shape)] = told["responses"]["200"]["content"].items()
+                needed = [p["name"] for p in told.get("parameters", ()) if p["in"] == "header" and p["required"]]
+                here = {"path": addressed(path, case), "headers": dict.fromkeys(needed, "*")}
+                response = client.open(method=method.upper(), data=body, content_type=media_type, **here)
+                [status] = {"200", "201"} & set(told["responses"])
+                assert response.status_code == int(status), response.get_data(as_text=True)
+                [(made, shape)] = told["responses"][status]["content"].items()
+                assert set(told["responses"][status].get("headers", ())) <= set(response.headers.keys())
+                sent += 1
+                if path.endswith("/outcome"):
+                    client.delete(addressed(path, case), headers={"If-Match": "*"})
                 assert response.mimetype == made
                 for line in response.get_data(as_text=True).splitlines():
                     assert not fits(contract, shape["schema"], json.loads(line))
                     assert '"error"' not in line
-                sent += 1
-    assert sent >= 10
+    assert sent >= 20
 
 
-def test_every_readable_route_answers_in_its_form(client: FlaskClient, contract: dict[str, Any]) -> None:
+def test_every_readable_route_answers_in_its_form(
+    client: FlaskClient, contract: dict[str, Any], case: dict[str, str]
+) -> None:
     for path, method, told in operations(contract):
-        if method == "get":
-            example = next((p["example"] for p in contract["paths"][path].get("parameters", [])), "")
-            response = client.get(path.replace("{name}", example))
-            assert response.status_code == 200, path
-            [(made, shape)] = told["responses"]["200"]["content"].items()
+        if method == "post":
+            continue
+        example = next((p["example"] for p in contract["paths"][path].get("parameters", [])), "")
+        address = addressed(path.replace("{name}", example), case)
+        for made, shape in told["responses"]["200"]["content"].items():
+            headers = {"Accept": made} | ({"If-Match": "*"} if method == "delete" else {})
+            response = client.open(address, method=method.upper(), headers=headers)
+            assert response.status_code == 200, (path, response.get_data(as_text=True))
             assert response.mimetype == made
             if made == "application/json":
                 assert not fits(contract, shape["schema"], response.get_json()), path
@@ -93,7 +123,15 @@ def test_answers_may_grow_and_requests_are_closed(contract: dict[str, Any]) -> N
     assert "additionalProperties" not in schemas["Triage"]
     assert "additionalProperties" not in schemas["FaultEntry"]
     assert set(schemas["Triage"]["required"]) == set(schemas["Triage"]["properties"])
-    for name in ("TriageRequest", "FactGiven", "ApplianceGiven", "ExpectedRequest", "JudgedSupply", "BatchLine"):
+    for name in (
+        "TriageRequest",
+        "FactGiven",
+        "ApplianceGiven",
+        "ExpectedRequest",
+        "JudgedSupply",
+        "BatchLine",
+        "MessageGiven",
+    ):
         assert schemas[name]["additionalProperties"] is False
 
 
@@ -141,13 +179,15 @@ def test_a_type_is_the_address_of_its_page(client: FlaskClient, slug: str) -> No
 
 
 @pytest.mark.parametrize("page", sorted(PAGES.glob("*.md")), ids=lambda page: page.stem)
-def test_the_pages_examples_give_their_problem(client: FlaskClient, page: Any) -> None:
+def test_the_pages_examples_give_their_problem(client: FlaskClient, page: Any, case: dict[str, str]) -> None:
+    client.post("/v1/cases", json={"reference": "T-1"}, headers={"Idempotency-Key": "used-before"})
     for block in re.findall(r"^```http\n(.*?)^```", page.read_text(encoding="utf-8"), re.MULTILINE | re.DOTALL):
         head, _, body = block.partition("\n\n")
         (method, path), *lines = [line.split(" ", 1) for line in head.splitlines()]
         headers = {name.rstrip(":"): value for name, value in lines}
         base = f"http://{headers.pop('Host', 'localhost')}"
-        response = client.open(path, method=method, headers=headers, data=body.strip() or None, base_url=base)
+        address = addressed(path, case)
+        response = client.open(address, method=method, headers=headers, data=body.strip() or None, base_url=base)
         assert response.get_json()["type"] == f"/problems/{page.stem}"
 
 
