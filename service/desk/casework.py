@@ -12,9 +12,10 @@ from typing import Any, cast
 
 from flask import Response, current_app, make_response, redirect, render_template, request, url_for
 
-from rules import Expert, InputError, Problem
+from rules import Enquiry, Expert, InputError, Problem, triage
+from rules.answer import TestAdvice
 from rules.bookkeeping.types import Appliance
-from rules.talking import Conversation, Heard, Number, heard_from_plain, look
+from rules.talking import Conversation, Heard, Number, Turn, heard_from_plain, look
 from rules.tracing import Tracer
 from service.cases.calls import Calls, Keeping, Step
 from service.cases.store import Entry, Kept, NoCaseError, Once, RepeatedError, VersionError
@@ -29,6 +30,7 @@ from service.http.context import house
 
 TREND = 6  # messages back that the page tells of
 MOST_TRENDS = 4096
+NOT_OPEN = "That question or test is not open now; here is what is."
 _TOKEN = re.compile(r"[A-Za-z0-9_-]{22}")
 
 
@@ -45,7 +47,10 @@ class Line:
 
 @dataclass(frozen=True)
 class Asked:
-    """What the page was asked to show besides: a chosen question, a reading to judge, a refused text."""
+    """What the page was asked to show besides: a chosen question, a reading to judge, a refused text.
+
+    ``more``: list every question and test there is, not the best few.
+    """
 
     ask: str | None = None
     reading: str | None = None
@@ -53,6 +58,7 @@ class Asked:
     problems: Sequence[Problem] = ()
     notice: str | None = None
     status: int = 200
+    more: bool = False
 
 
 class Desk:
@@ -99,7 +105,10 @@ def page(case: str, asked: Asked) -> Response:
     book, turn = house().expert.book, step.turn
     answer, conversation = turn.answer, turn.conversation
     appliance = showing.appliance_in(book, answer, conversation.appliance)
-    question = showing.question_of(turn, book, asked.ask)
+    tests = _tests(turn, appliance, asked)
+    if asked.ask is not None and asked.ask not in {test.reads for test in tests}:
+        asked = replace(asked, reading=None, notice=asked.notice or NOT_OPEN)
+    question = showing.question_of(turn, tests, book, asked.ask)
     expected, asked = _expected(question, appliance, step, asked)
     words = tuple(showing.fact_words(fact, book.facts) for fact in answer.understood)
     drawing = draw(appliance, desk().tracer.trace(appliance, answer.understood), words)
@@ -111,7 +120,7 @@ def page(case: str, asked: Asked) -> Response:
         answer=answer,
         conversation=conversation,
         question=question,
-        others=[test for test in answer.next_tests if question is None or test.reads != question.reads],
+        others=[test for test in tests if question is None or test.reads != question.reads],
         reply=history[-1].reply if history and history[-1].reply else turn.reply,
         facts=tuple(showing.fact_lines(turn.facts, book.facts)),
         suspects=showing.suspects_of(answer, book),
@@ -130,6 +139,15 @@ def page(case: str, asked: Asked) -> Response:
         faults=book.faults,
     )
     return make_response(text, asked.status)
+
+
+def _tests(turn: Turn, appliance: Appliance, asked: Asked) -> tuple[TestAdvice, ...]:
+    """The tests to choose from: the answer's best few, all of them where more or another is wished."""
+    listed = turn.answer.next_tests
+    if not turn.answer.understood or not (asked.more or (asked.ask and asked.ask not in {t.reads for t in listed})):
+        return listed
+    enquiry = Enquiry(facts=turn.answer.understood, appliance=appliance, role=turn.conversation.role, explain="full")
+    return triage(house().expert, enquiry).next_tests
 
 
 def _summed(open_calls: Calls, case: str) -> str:

@@ -29,7 +29,7 @@ from service.watching import logs
 
 blp = Blueprint("desk", __name__, template_folder="templates")
 A_PAGE = 50
-ASKED = Terms(scope=None, gives=HTML, query=("ask", "reading"))
+ASKED = Terms(scope=None, gives=HTML, query=("ask", "reading", "more"))
 STATIC = {"style.css": "text/css", "desk.js": "text/javascript", "icon.svg": "image/svg+xml"}
 OPEN_TO_ALL = ("sign_in_page", "signing_in", "style", "script", "icon")
 CHANGED = "The call has changed meanwhile, perhaps in another window. Nothing was recorded; look and send it again."
@@ -72,7 +72,10 @@ def open_case() -> Response:
 # --- one call --------------------------------------------------------------------------------------------------------
 @route(blp, "/desk/cases/<string:case>", terms=ASKED)
 def show_case(case: str) -> Response:
-    return page(case, Asked(request.args.get("ask"), (request.args.get("reading") or "").strip() or None))
+    """``ask`` chooses another question or test, ``reading`` is judged at it, ``more=all`` lists all that there are."""
+    given = request.args
+    reading = (given.get("reading") or "").strip() or None
+    return page(case, Asked(given.get("ask"), reading, more=given.get("more") == "all"))
 
 
 @route(blp, "/desk/cases/<string:case>/say", terms=POST)
@@ -103,8 +106,9 @@ def _saying(text: str) -> Callable[[Role], Said]:
 def _telling(reads: str, value: str) -> Callable[[Role], Said]:
     """An answer that was picked, as a fact of whoever speaks. Raises InputError."""
     terms = house().expert.book.facts
-    fact_from_text(f"{reads}={value}", terms, "caller")
-    return lambda role: Said(facts=(fact_from_text(f"{reads}={value}", terms, source_of(role)),))
+    told = f"{reads}={showing.with_unit(reads, value, terms)}"
+    fact_from_text(told, terms, "caller")
+    return lambda role: Said(facts=(fact_from_text(told, terms, source_of(role)),))
 
 
 def _choices(reads: str) -> tuple[showing.Choice, ...]:

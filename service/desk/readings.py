@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -17,7 +18,7 @@ from rules.enquiry import fact_from_text
 from rules.expecting import SOUND, ExpectedReading
 from rules.terms import DONT_KNOW, split_key
 from rules.triage import expected_at
-from service.desk.showing import amount, percent, question_where
+from service.desk.showing import amount, percent, question_where, with_unit
 
 MOST_SUSPECTS = 8
 SHOWN_FROM = 0.02  # probability from which a word is told
@@ -66,7 +67,8 @@ def outlook(signatures: Signatures, reads: str, conclusions: Sequence[Conclusion
 
 def reading_of(signatures: Signatures, reads: str, text: str) -> Fact:
     """What a technician read, as a fact. Raises InputError that says what to write instead."""
-    fact = fact_from_text(f"{reads}={text}", signatures.book.facts, "technician")
+    terms = signatures.book.facts
+    fact = fact_from_text(f"{reads}={with_unit(reads, text, terms)}", terms, "technician")
     term = signatures.book.facts[fact.fact]
     if term.kind == "number" and fact.value != DONT_KNOW:
         _word(signatures, fact, term)
@@ -131,6 +133,8 @@ def _by_number(
 
 
 def _span(row: ExpectedReading) -> str:
+    if math.isinf(row.value) and math.isinf(row.high):
+        return amount(row.value, row.unit)
     low, high = amount(row.low, row.unit), amount(row.high, row.unit)
     if row.low == row.high or low == high:
         return low

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from rules.answer import Conclusion, TestAdvice, Triage
 from rules.bookkeeping.types import Appliance, Book, FactTerm
 from rules.talking import OpenQuestion, Turn, TurnFact
-from rules.terms import DONT_KNOW, UNNAMED, Fact, split_key
+from rules.terms import DONT_KNOW, UNNAMED, Fact, fact_of, split_key
 from rules.wording import place_words, value_words
 
 WHO = {
@@ -32,6 +33,7 @@ STEPS = {
 }
 MOST_KEYS = 9  # answers that a key of their own stands for
 MOST_OF_IT = 0.9
+_BARE = re.compile(r"[-+]?\d+(?:\.\d+)?")
 UNITS = {"ohm": "ohm", "delta_degF": "F", "day": "days"}
 
 
@@ -126,9 +128,9 @@ def fact_words(fact: Fact, terms: Mapping[str, FactTerm]) -> str:
 
 
 # --- the question ----------------------------------------------------------------------------------------------------
-def question_of(turn: Turn, book: Book, wanted: str | None) -> Question | None:
+def question_of(turn: Turn, tests: Sequence[TestAdvice], book: Book, wanted: str | None) -> Question | None:
     """The question on the page: the one a person chose by what it reads, else the open one."""
-    advice = {test.reads: test for test in turn.answer.next_tests}
+    advice = {test.reads: test for test in tests}
     if wanted is not None and wanted in advice:
         return _advised(advice[wanted], book)
     asks = turn.asks
@@ -172,6 +174,14 @@ def answers_to(
         for n, (value, means) in enumerate(term.values.items(), start=1)
     ]
     return tuple(made), None
+
+
+def with_unit(reads: str, text: str, terms: Mapping[str, FactTerm]) -> str:
+    """A bare number with the unit that the page asks for beside the field; anything else as it was typed."""
+    term = terms.get(fact_of(reads))
+    if term is None or term.kind != "number" or not _BARE.fullmatch(text):
+        return text
+    return f"{text} {UNITS.get(str(term.unit), term.unit)}"
 
 
 def picked(text: str, choices: Sequence[Choice]) -> str | None:
