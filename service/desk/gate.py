@@ -56,7 +56,7 @@ def guard(blueprint: Blueprint, open_to_all: tuple[str, ...]) -> None:
         g.signed_in = _record()
         if house().settings.keys is not None and name not in open_to_all:
             if g.signed_in is None:
-                return make_response(redirect(url_for("desk.sign_in"), 303))
+                return make_response(redirect(url_for("desk.sign_in_page"), 303))
             marks().key = g.signed_in.key
             check_rate(house().settings, g.signed_in)
         if request.method == "POST":
@@ -95,7 +95,7 @@ def sign_in(key: str) -> Response | None:
 
 
 def sign_out() -> Response:
-    response = make_response(redirect(url_for("desk.sign_in"), 303))
+    response = make_response(redirect(url_for("desk.sign_in_page"), 303))
     response.delete_cookie(KEY_COOKIE, path="/desk")
     return response
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,12 +27,20 @@ _LIVE = {"amps.bake": "bake", "amps.broil": "broil", "amps.convection": "convect
 
 @dataclass(frozen=True)
 class Expectation:
-    """What the test shows under one suspect. ``fits``: whether what was read is among it; None if nothing was read."""
+    """What the test shows under one suspect. ``fits``: whether what was read is among it; None if nothing was read.
+
+    A reading fits by its number, or by its band, which is what the belief goes by.
+    """
 
     fault: str | None
+    where: str | None
     title: str
     shows: str
     fits: bool | None
+
+    @property
+    def key(self) -> tuple[str | None, str | None]:
+        return self.fault, self.where
 
 
 @dataclass(frozen=True)
@@ -58,10 +66,8 @@ def outlook(signatures: Signatures, reads: str, conclusions: Sequence[Conclusion
     if read is not None and read.value == DONT_KNOW:
         read = None
     judged = judge(signatures, read) if read is not None else None
-    rows = tuple(_by_number(signatures, reads, suspects, read))
-    if not rows:
-        word = judged.word if judged is not None else None
-        rows = tuple(_by_word(signatures, reads, suspects, word))
+    worded = tuple(_by_word(signatures, reads, suspects, judged.word if judged is not None else None))
+    rows = tuple(_by_number(signatures, reads, suspects, read, {row.key: row.fits for row in worded})) or worded
     return Outlook(rows, judged) if rows or judged else None
 
 
@@ -114,22 +120,26 @@ def probe_for(reads: str, wiring: Wiring) -> Probe | None:
 
 
 def _by_number(
-    signatures: Signatures, reads: str, suspects: Sequence[Conclusion], read: Fact | None
+    signatures: Signatures,
+    reads: str,
+    suspects: Sequence[Conclusion],
+    read: Fact | None,
+    by_band: Mapping[tuple[str | None, str | None], bool | None],
 ) -> Iterator[Expectation]:
     probe = probe_for(reads, signatures.wiring)
     if probe is None:
         return
     reading = None if read is None else float(read.value)
-    wanted = [(c.fault, c.where if c.where in signatures.appliance.positions else None) for c in suspects]
+    wanted = [(c.fault, question_where(c.where)) for c in suspects]
     electrical = [entry for entry in wanted if signatures.book.faults[entry[0]].effects]
     try:
         found = expected_readings(signatures, probe, electrical, reading)
     except InputError:  # a state or a place that this appliance has not got
         return
-    for row in found:
+    for row, (_, where) in zip(found, [(None, None), *electrical], strict=True):
         named = row.fault if row.fault != SOUND else None
-        title = row.title + (f", {row.where.replace('_', ' ')}" if row.where else "")
-        yield Expectation(named, title[:1].upper() + title[1:], _span(row), row.fits)
+        fits = row.fits or by_band.get((named, where)) if row.fits is not None else None
+        yield Expectation(named, where, _title(row.title, where), _span(row), fits)
 
 
 def _span(row: ExpectedReading) -> str:
@@ -150,13 +160,11 @@ def _by_word(
         return
     words = list(signatures.book.facts[split_key(reads)[0]].values)
     usual = signatures.usual[reads]
-    yield Expectation(None, "A sound appliance", usual.replace("_", " "), None if word is None else word == usual)
+    fits = None if word is None else word == usual
+    yield Expectation(None, None, "A sound appliance", usual.replace("_", " "), fits)
     for suspect in suspects:
-        rows = [
-            number
-            for number, h in enumerate(signatures.hypotheses)
-            if h.name == suspect.fault and suspect.where in (None, h.where, "unnamed")
-        ]
+        where = question_where(suspect.where)
+        rows = [n for n, h in enumerate(signatures.hypotheses) if h.name == suspect.fault and where in (None, h.where)]
         if not rows:
             continue
         shares = dict(zip(words, np.mean(table[rows], axis=0).tolist(), strict=True))
@@ -165,8 +173,11 @@ def _by_word(
             f"{w.replace('_', ' ')} ({percent(s)})" if s < 0.995 else w.replace("_", " ") for s, w in likely
         )
         fits = None if word is None else shares[word] >= SHOWN_FROM
-        place = f", {suspect.where.replace('_', ' ')}" if suspect.where else ""
-        yield Expectation(suspect.fault, suspect.title + place, told, fits)
+        yield Expectation(suspect.fault, where, _title(suspect.title, where), told, fits)
+
+
+def _title(title: str, where: str | None) -> str:
+    return title[:1].upper() + title[1:] + (f", {where.replace('_', ' ')}" if where else "")
 
 
 def _likely(word: str, share: float) -> str:

@@ -57,8 +57,9 @@ class Page(HTMLParser):
         return next(f for f in self.forms if f.action.partition("#")[0].endswith(ending) and with_field in f.fields)
 
 
-def send(client: FlaskClient, form: Form, **changed: str) -> TestResponse:
-    return client.post(form.action, data={**form.fields, **changed})
+def send(client: FlaskClient, filled: Form, /, **changed: str) -> TestResponse:
+    """Post a form with some fields changed."""
+    return client.post(filled.action, data={**filled.fields, **changed})
 
 
 def opened(client: FlaskClient, text: str = "", **fields: str) -> str:
