@@ -57,10 +57,12 @@ def opened_database(where: str | None, *, make: bool = False) -> Iterator[Databa
         if not make and database.file is not None and not database.file.is_file():
             told = f"{database.file} does not exist; coldleg serve makes it, --database names another"
             refuse(InputError([Problem("--database", told)]))
-        database.make_place()
-        prepare(database)
-        yield database
-        database.close()
+        try:
+            database.make_place()
+            prepare(database)
+            yield database
+        finally:
+            database.close()
     except DatabaseError as error:
         refuse(InputError([Problem("--database", str(error))]))
 

@@ -69,6 +69,7 @@ TURNS = (
     "why",
     "how",
     "correction",
+    "instead",
     "perhaps",
     "perhaps_not",
     "aside",

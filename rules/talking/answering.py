@@ -11,17 +11,24 @@ from rules.bookkeeping.types import FactTerm
 from rules.enquiry import fact_from_mapping
 from rules.notes import Lexicon, read_note
 from rules.notes.normalise import normalise, tokens
-from rules.notes.readings.figures import COUNT, TENS
+from rules.notes.readings.figures import TENS
 from rules.notes.readings.figures import number as figure
 from rules.talking.conversation import OpenQuestion
 from rules.talking.pieces import Piece, first_clause
 from rules.terms import DONT_KNOW, UNNAMED, Fact, InputError, Role, Source, Value, split_key
 
+_WRAPPING = ("aside", "perhaps", "echo", "denied_echo", "correction", "instead")
 _SAYING = ("word", "number", "mark")
-_SMALL = ("aside", "echo", "perhaps", "yes")
 _NEGATIONS = frozenset({"not", "no", "never", "dont", "doesnt", "isnt", "wont", "didnt", "wasnt", "hasnt", "without"})
 _LONGEST_ANSWER = 8  # words of content in which a value's word still counts as the answer
-_FIGURE = re.compile(rf"[-+]?\s?(?:\d[\d.,]*|\b{TENS}\b|\b{COUNT}\b)")
+_ONE_TO_TWELVE = "one|two|three|four|five|six|seven|eight|nine|ten|twelve"
+_FIGURE = re.compile(rf"[-+]?\s?(?:\d[\d.,]*|\b{TENS}\b|\b(?:{_ONE_TO_TWELVE})\b)")
+_CODE = re.compile(r"[A-Za-z]{0,3}[\s-]?\d{1,4}[\s-]?[A-Za-z]?")
+#: A figure with one of these that does not fit is no reading of the unit asked for.
+_OTHER_UNITS = re.compile(
+    r"s|secs?|seconds?|mins?|minutes?|h|hrs?|hours?|days?|weeks?|months?|years?|a|amps?|amperes?|k?w|watts?|k?v|volts?|ohms?"
+    r"|f|c|deg|degrees?|%|percent"
+)
 _LOW = re.compile(r"\b(?:low|lower|cold|colder|cool|cooler|under|below|short|less|minus|down|behind)\b")
 _HIGH = re.compile(r"\b(?:high|higher|hot|hotter|over|above|more|plus|up|warm|warmer)\b")
 _EXACT = re.compile(r"\b(?:spot on|right on|exact|exactly|dead on|zero|no difference|none|bang on)\b")
@@ -74,15 +81,20 @@ def asked_of(question: OpenQuestion, term: FactTerm, source: Source) -> Asked:
 
 def short_answer(text: str, pieces: Sequence[Piece], asked: Asked, lexicon: Lexicon) -> Answer | None:
     """Read a message's beginning as an answer, or None if it is none. ``text`` is as it was written."""
-    led = _led_by_yes_or_no(pieces, asked, lexicon)
     clause = first_clause(pieces)
+    if asked.term.codes and (code := _code(text, pieces, asked)) is not None:
+        return code
+    outright = _spelled(asked.term).get(_words(clause)) if asked.term.kind == "choice" else None
+    if outright is not None:
+        return Answer(asked.fact(outright), tuple(clause))
+    led = _led_by_yes_or_no(pieces, asked, lexicon)
     if led is None and _not_known(clause):
         used = tuple(piece for piece in clause if piece.kind == "not_known")
         return Answer(asked.fact(DONT_KNOW), used)
     if asked.term.kind == "number":
         return _number(text, clause, asked) or led
     rest = pieces[len(led.used) :] if led is not None else pieces
-    exact = _value(first_clause(rest), asked) or (None if led else _code(text, clause, asked))
+    exact = _value(first_clause(rest), asked)
     if exact is not None:
         return Answer(exact.fact, (*(led.used if led else ()), *exact.used))
     return led
@@ -90,7 +102,7 @@ def short_answer(text: str, pieces: Sequence[Piece], asked: Asked, lexicon: Lexi
 
 def _not_known(clause: Sequence[Piece]) -> bool:
     """``not sure``, alone or before more that is told; not ``not sure if the light is on``, which is no answer yet."""
-    saying = [piece for piece in clause if piece.kind not in ("aside", "perhaps", "correction")]
+    saying = [piece for piece in clause if piece.kind not in ("aside", "perhaps", "correction", "instead")]
     return bool(saying) and all(piece.kind == "not_known" for piece in saying)
 
 
@@ -156,7 +168,7 @@ def _value(clause: Sequence[Piece], asked: Asked) -> Answer | None:
         return None
     meant = _spelled(asked.term).get(said)
     if meant is None:
-        meant = _spelled(asked.term).get(tuple(word for piece in clause for word in piece.word.split()))
+        meant = _spelled(asked.term).get(_words(clause))
     if meant is None:
         return None
     if any(piece.kind == "denied_echo" for piece in clause):
@@ -206,8 +218,14 @@ def _names_a_thing(word: str, lexicon: Lexicon) -> bool:
 
 def _content(clause: Sequence[Piece]) -> tuple[str, ...]:
     """The words of a clause without the small ones it is wrapped in."""
-    kept = [piece for piece in clause if piece.kind not in ("aside", "perhaps", "echo", "denied_echo", "correction")]
+    kept = [piece for piece in clause if piece.kind not in _WRAPPING]
     return tuple(word for piece in kept for word in piece.word.split())
+
+
+def _words(clause: Sequence[Piece]) -> tuple[str, ...]:
+    """All words of a clause; ``the top one`` is the top."""
+    words = tuple(word for piece in clause for word in piece.word.split())
+    return words[:-1] if len(words) > 1 and words[-1] == "one" else words
 
 
 def _spelled(term: FactTerm) -> dict[tuple[str, ...], str]:
@@ -223,14 +241,17 @@ def _spelled(term: FactTerm) -> dict[tuple[str, ...], str]:
     return {words: value for words, value in made.items() if words}
 
 
-def _code(text: str, clause: Sequence[Piece], asked: Asked) -> Answer | None:
-    """A code of the shop's table, however it is written."""
-    if not asked.term.codes:
-        return None
-    said = [piece for piece in clause if piece.kind not in ("aside", "perhaps")]
+def _code(text: str, pieces: Sequence[Piece], asked: Asked) -> Answer | None:
+    """A code of the shop's table, however it is written. One that looks like a code and is not in it is said so."""
+    said = [piece for piece in pieces if piece.kind not in (*_WRAPPING, "stop", "yes")]
     written = text[said[0].start : said[-1].end] if said else ""
     group = group_of(written, asked.term.codes) if written else None
-    return Answer(asked.fact(group), tuple(said)) if group is not None else None
+    if group is not None:
+        return Answer(asked.fact(group), tuple(said))
+    if _CODE.fullmatch(written):
+        told = f'The shop\'s table has no code "{written}". Read it out once more, or say "not sure".'
+        return Answer(None, tuple(said), told)
+    return None
 
 
 # --- numbers -----------------------------------------------------------------------------------------------------
@@ -279,9 +300,9 @@ def _read_off(number: float, tail: str, clause: Sequence[Piece], asked: Asked) -
         try:
             return Answer(asked.fact(f"{number!r} {' '.join(words[:count])}".strip()), tuple(clause))
         except InputError as error:
-            refused = str(error.problems[0].message)
-            if "outside" in refused or "negative" in refused:
-                return Answer(None, tuple(clause), f"{number:g} {refused}.")
+            told = error.problems[0].message
+        if count == 0 or (count == 1 and _OTHER_UNITS.fullmatch(words[0])):
+            return Answer(None, tuple(clause), f"That cannot be: {told}.")
     return None
 
 

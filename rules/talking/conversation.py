@@ -57,7 +57,8 @@ class HeardFact:
 class Heard:
     """A message with what was read from it, once and for all.
 
-    ``asked`` is the question that was open when it came. ``place`` is set where it said which unit was meant: what was
+    ``asked`` is the question it was read against: the one open when it came, or, of a correction, the one answered
+    before. ``place`` is set where it said which unit was meant: what was
     told of the first is said of the second. As a thing that can be struck, it is numbered after the last fact.
     """
 

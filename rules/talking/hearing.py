@@ -56,8 +56,8 @@ def hear(expert: Expert, conversation: Conversation, message: Message) -> Turn:
     folded = fold(conversation, expert.book.facts)
     appliance, _ = appliance_of(expert.book, conversation.appliance, [*folded.facts, *message.facts])
     refuse_unfit(expert, appliance, message.facts)
-    read = read_message(expert, message, asked, folded, appliance.positions)
-    heard = Heard(message, asked, _kind(read), tuple(read.facts), read.place, tuple(read.unread))
+    read = read_message(expert, message, asked, _answered(conversation), folded, appliance.positions)
+    heard = Heard(message, read.asked, _kind(read), tuple(read.facts), read.place, tuple(read.unread))
     grown = replace(conversation, role=message.role, messages=(*conversation.messages, heard))
     weighed = weigh(expert, grown, "full" if read.question == "how" else "brief")
     if weighed.folded.replaced and heard.kind in ("told", "place") and _replaces(weighed.folded, heard):
@@ -90,6 +90,16 @@ def open_question(expert: Expert, conversation: Conversation) -> OpenQuestion | 
     if conversation.asks is not None or not conversation.messages:
         return conversation.asks
     return question_in(weigh(expert, conversation).answer)
+
+
+def _answered(conversation: Conversation) -> OpenQuestion | None:
+    """The question answered last; messages that told nothing, and those struck since, are passed over."""
+    for heard in reversed(conversation.messages):
+        numbers = heard.numbers()
+        told = [fact for number, fact in zip(numbers, heard.facts, strict=False) if number not in conversation.struck]
+        if told:
+            return heard.asked if any(fact.answers for fact in told) else None
+    return None
 
 
 def _check(expert: Expert, conversation: Conversation, message: Message) -> None:

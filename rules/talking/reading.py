@@ -13,7 +13,7 @@ from rules.talking.conversation import HeardFact, Message, OpenQuestion
 from rules.talking.folding import Folded
 from rules.talking.pieces import Piece, blanked, cut, first_clause, sentences
 from rules.talking.placing import place_named
-from rules.terms import ALL, OTHERS, UNNAMED, Fact, Role, Source
+from rules.terms import ALL, DONT_KNOW, OTHERS, UNNAMED, Fact, Role, Source
 from rules.triage import Expert
 
 _LONG_QUESTION = 4  # words from which "why do you ask about the clock" is a question, whatever follows
@@ -22,7 +22,10 @@ _UNITLESS = (None, UNNAMED)
 
 @dataclass
 class Read:
-    """What a message says. ``lacking``: in words, what an answer left open. ``question``: ``why``, ``how`` or none."""
+    """What a message says. ``lacking``: in words, what an answer left open. ``question``: ``why``, ``how`` or none.
+
+    ``asked``: the question it was read against.
+    """
 
     facts: list[HeardFact] = field(default_factory=list)
     place: tuple[str, str] | None = None
@@ -30,6 +33,7 @@ class Read:
     question: str | None = None
     corrects: bool = False
     lacking: str = ""
+    asked: OpenQuestion | None = None
 
 
 def source_of(role: Role) -> Source:
@@ -38,17 +42,43 @@ def source_of(role: Role) -> Source:
 
 
 def read_message(
-    expert: Expert, message: Message, question: OpenQuestion | None, folded: Folded, positions: Sequence[str]
+    expert: Expert,
+    message: Message,
+    question: OpenQuestion | None,
+    answered: OpenQuestion | None,
+    folded: Folded,
+    positions: Sequence[str],
 ) -> Read:
-    """Read a message: facts given as such, then its text."""
-    read = Read()
+    """Read a message: facts given as such, then its text.
+
+    ``question`` is the open one, ``answered`` the one that the message before answered: ``no wait, it is dark`` is
+    read as an answer to that.
+    """
+    read = _read(expert, message, question, answered, folded, positions)
+    if read.corrects and answered is not None and not read.facts and read.place is None:
+        other = answered if read.asked == question else question
+        again = _read(expert, message, other, other, folded, positions)
+        return again if again.facts else read
+    return read
+
+
+def _read(
+    expert: Expert,
+    message: Message,
+    question: OpenQuestion | None,
+    answered: OpenQuestion | None,
+    folded: Folded,
+    positions: Sequence[str],
+) -> Read:
+    read = Read(asked=question)
     for fact in message.facts:
         read.facts.append(HeardFact(fact, answers=question is not None and fact.key == question.reads))
     if message.text is not None:
-        asked = None
-        if question is not None:
-            asked = asked_of(question, _term(expert, question), source_of(message.role))
-        _Reader(expert, message.text, asked, folded, positions, message.role).read_into(read)
+        source = source_of(message.role)
+        laid_out = [
+            None if each is None else asked_of(each, _term(expert, each), source) for each in (question, answered)
+        ]
+        _Reader(expert, message.text, laid_out, folded, positions, message.role).read_into(read)
     return read
 
 
@@ -60,10 +90,17 @@ class _Reader:
     """Reads one text; what was read is made blank, so that nothing is read twice and offsets stay."""
 
     def __init__(
-        self, expert: Expert, text: str, asked: Asked | None, folded: Folded, positions: Sequence[str], role: Role
+        self,
+        expert: Expert,
+        text: str,
+        asked: Sequence[Asked | None],
+        folded: Folded,
+        positions: Sequence[str],
+        role: Role,
     ) -> None:
         self.lexicon = expert.lexicon
-        self.text, self.asked, self.folded, self.positions, self.role = text, asked, folded, positions, role
+        self.asked, self.answered = asked
+        self.text, self.folded, self.positions, self.role = text, folded, positions, role
         self.left = text
 
     def read_into(self, read: Read) -> None:
@@ -74,7 +111,7 @@ class _Reader:
             return
         answer = self._answer(pieces, read)
         self._place(read)
-        told = self._told(read, answer)
+        told = self._told(read, answer) if self._says_more() else False
         if answer is None and not told and read.place is None and self.asked is not None:
             self._answer_in_context(pieces, read)
 
@@ -95,13 +132,15 @@ class _Reader:
         """The pieces after ``no wait``, ``sorry, I meant``: what follows takes the place of what was said."""
         last = -1
         for number, piece in enumerate(pieces):
-            if piece.kind == "correction":
+            if piece.kind in ("correction", "instead"):
                 last = number
             elif piece.kind not in ("aside", "comma", "stop", "mark", "no", "yes"):
                 break
         if last < 0:
             return pieces
         read.corrects = True
+        if self.answered is not None and any(piece.kind == "correction" for piece in pieces[: last + 1]):
+            self.asked, read.asked = self.answered, self.answered.question
         self.left = blanked(self.left, pieces[: last + 1])
         return pieces[last + 1 :]
 
@@ -126,15 +165,24 @@ class _Reader:
     def _answer_in_context(self, pieces: Sequence[Piece], read: Read) -> None:
         """Words that only the question gives a meaning: first with its beginning before them, then word by word."""
         assert self.asked is not None
+        clause = first_clause(pieces)
+        if any(piece.kind == "not_known" for piece in clause):  # not sure if it is lit
+            read.unread.clear()
+            self._add(read, self._with_text(self.asked.fact(DONT_KNOW), clause), answers=True)
+            return
         facts = read_with_lead(self.left, self.asked, self.lexicon, self.positions, self.role)
         if not facts:
-            clause = first_clause(pieces)
             within = value_within(clause, self.asked, self.lexicon)
             facts = (self._with_text(within, clause),) if within is not None else ()
         for fact in facts[:1]:
             read.unread.clear()
             read.lacking = ""
             self._add(read, fact, answers=True)
+
+    def _says_more(self) -> bool:
+        """Whether what is left is more than yes, no, not sure: "nothing" alone is no news of the range."""
+        silent = ("stop", "comma", "mark", "aside", "yes", "no", "echo", "denied_echo", "not_known", "perhaps")
+        return any(piece.kind not in silent for piece in cut(normalise(self.left), self.lexicon))
 
     # --- the unit ------------------------------------------------------------------------------------------------
     def _place(self, read: Read) -> None:
@@ -163,13 +211,15 @@ class _Reader:
         if not self.left.strip(" ,.;:!?-"):
             return False
         reading = read_note(self.left, self.lexicon, self.positions, self.role)
+        unread = [clause for clause in reading.unread if any(sign.isalnum() for sign in clause)]
         for fact in reading.facts:
             self._tell(read, replace(fact, text=self.text[slice(*fact.span)] if fact.span else fact.text))
         if answer is not None and self.asked is not None and not any(told.answers for told in read.facts[1:]):
             for fact in read_with_lead(self.left, self.asked, self.lexicon, self.positions, self.role)[:1]:
                 if fact.key == self.asked.question.reads and not reading.facts:
                     self._tell(read, fact)
-        read.unread += [clause for clause in reading.unread if any(sign.isalnum() for sign in clause)]
+                    unread = [clause for clause in unread if clause not in (fact.text or "")]
+        read.unread += unread
         return bool(reading.facts)
 
     def _tell(self, read: Read, fact: Fact) -> None:
@@ -199,7 +249,7 @@ def _moved(told: HeardFact, old: str, new: str) -> HeardFact:
 
 def _question_back(sentence: Sequence[Piece]) -> str | None:
     """Whether a sentence asks why a question is asked, or how the picture came about."""
-    saying = [piece for piece in sentence if piece.kind not in ("aside", "comma", "stop", "mark", "correction", "yes")]
+    saying = [piece for piece in sentence if piece.kind not in ("aside", "comma", "stop", "mark", "instead", "yes")]
     if not saying or saying[0].kind not in ("why", "how"):
         return None
     alone = all(piece.kind in ("why", "how") for piece in saying)

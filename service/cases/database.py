@@ -45,6 +45,7 @@ class Database:
         self.shown = str(self.file) if self.file is not None else self.url.render_as_string(hide_password=True)
         self.engine = _engine(self.url)
         self._turn = threading.Lock()
+        weakref.finalize(self, self.engine.dispose)
         _of_this_process(self)
 
     @contextmanager

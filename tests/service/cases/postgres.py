@@ -85,7 +85,7 @@ def postgres(bin_folder: Path) -> Iterator[Postgres]:
             _wait(server)
             yield server
         finally:
-            process.send_signal(signal.SIGINT)  # PostgreSQL's fast stop
+            process.send_signal(signal.SIGQUIT)  # at once: nothing of it is kept
             try:
                 process.wait(20)
             finally:

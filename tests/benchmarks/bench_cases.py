@@ -1,0 +1,187 @@
+"""Cases under load: messages at many cases at once, and reading and listing among few and very many.
+
+    python -m tests.benchmarks.bench_cases [--clients 20] [--seconds 15] [--pause 1] [--many 100000] [--database URL]
+
+First a service is started and each client conducts a case of its own, message after message, --pause seconds apart
+(0 measures what the machine can do, and then everybody waits for everybody). Printed are messages a second and
+latencies; every case is read back, and a message that is lost or doubled ends it with 1. Then a database of 1,000 cases
+and one of --many are filled, and one case is read, and a page listed, from each. All calls are invented.
+"""
+
+from __future__ import annotations
+
+import argparse
+import http.client
+import json
+import random
+import statistics
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import insert
+
+from service.cases.database import Database
+from service.cases.migrating import prepare
+from service.cases.store import Case, Filter, Store, new_id
+from service.cases.tables import cases, entries
+from tests.service.running import served
+
+SAID = (
+    "no burner heats but the clock is on", "no", "not sure", "yes", "no wait, the clock is dead", "why do you ask?",
+    "left front", "the oven is cold too", "how do you know?", "about 40 low",
+)  # fmt: skip
+FEW = 1000
+AT_ONCE = 5000
+ENTRIES = 4  # of each case that is filled in
+READS = 400
+
+
+class Caller:
+    """One case of a running service, and what its service took to answer, in ms."""
+
+    def __init__(self, port: int, who: int, pause: float) -> None:
+        self.connection = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
+        self.who, self.took, self.said = who, list[float](), list[str]()
+        self.pause, self.chance = pause, random.Random(who)
+
+    def conduct(self, until: float) -> None:
+        status, etag, form = self._send("POST", "/v1/cases", {"reference": f"bench {self.who}"})
+        assert status == 201, form
+        self.case = form["case"]["id"]
+        while time.monotonic() < until:
+            text = SAID[len(self.said) % len(SAID)]
+            headers = {"If-Match": etag, "Idempotency-Key": f"{self.case}-{len(self.said)}"}
+            began = time.perf_counter()
+            status, etag, form = self._send("POST", f"/v1/cases/{self.case}/messages", {"text": text}, headers)
+            self.took.append((time.perf_counter() - began) * 1000)
+            assert status == 200, form
+            self.said.append(text)
+            time.sleep(self.pause * self.chance.uniform(0.5, 1.5))
+            if len(self.said) % len(SAID) == 0:  # a call is not endless
+                self._check()
+                self.said.clear()
+                _, etag, form = self._send("POST", "/v1/cases", {"reference": f"bench {self.who}"})
+                self.case = form["case"]["id"]
+
+    def _check(self) -> None:
+        _, _, form = self._send("GET", f"/v1/cases/{self.case}")
+        heard = [entry["text"] for entry in form["history"] if entry["kind"] == "message"]
+        assert heard == self.said, (heard, self.said)
+
+    def _send(
+        self, method: str, path: str, body: Any = None, headers: dict[str, str] | None = None
+    ) -> tuple[int, str, dict[str, Any]]:
+        sent = None if body is None else json.dumps(body)
+        self.connection.request(method, path, sent, {"Content-Type": "application/json", **(headers or {})})
+        response = self.connection.getresponse()
+        return response.status, response.headers.get("ETag", ""), json.loads(response.read())
+
+
+def conversing(clients: int, seconds: float, pause: float, *options: str) -> bool:
+    """Messages at so many cases at once. Returns whether every case holds what was said."""
+    failed: list[Exception] = []
+    with served(*options) as service:
+        callers = [Caller(service.port, who, pause) for who in range(clients)]
+        until = time.monotonic() + seconds
+
+        def work(caller: Caller) -> None:
+            try:
+                caller.conduct(until)
+                caller._check()
+            except (AssertionError, OSError, http.client.HTTPException) as error:
+                failed.append(error)
+
+        threads = [threading.Thread(target=work, args=(caller,)) for caller in callers]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+    took = sorted(ms for caller in callers for ms in caller.took)
+    p50, p99 = took[len(took) // 2], took[int(len(took) * 0.99)]
+    print(f"{clients} cases at once: {len(took) / seconds:.0f} messages a second, p50 {p50:.1f} ms, p99 {p99:.1f} ms")
+    if failed:
+        print(f"{len(failed)} cases went wrong, for example: {str(failed[0])[:500]}")
+    return not failed
+
+
+def filled(database: Database, number: int) -> list[str]:
+    """So many cases of one owner, a minute apart. Returns some of their ids."""
+    chance, start = random.Random(1), datetime(2020, 1, 1, tzinfo=UTC)
+    ids = []
+    for first in range(0, number, AT_ONCE):
+        rows, said = [], []
+        for n in range(first, min(first + AT_ONCE, number)):
+            at, state = start + timedelta(minutes=n), "closed" if chance.random() < 0.95 else "open"
+            rows.append(Case(new_id(), "local", f"T-{n}", state, ENTRIES, at, at).__dict__)  # type: ignore[arg-type]
+            body = {"text": "the oven is cold " * 20}
+            said += [{"case_id": rows[-1]["id"], "number": k, "kind": "message", "at": at, "body": body}
+                     for k in range(1, ENTRIES + 1)]  # fmt: skip
+        with database.writing() as connection:
+            connection.execute(insert(cases), rows)
+            connection.execute(insert(entries), said)
+        ids += [row["id"] for row in chance.sample(rows, min(len(rows), 40))]
+    return ids
+
+
+def reading(database: Database, ids: list[str], number: int) -> dict[str, float]:
+    """Median ms of each kind of reading."""
+    store, chance = Store(database), random.Random(2)
+    day = datetime(2020, 1, 1, tzinfo=UTC) + timedelta(minutes=number // 2)
+    ways: dict[str, Callable[[], Any]] = {
+        "get one case": lambda: store.whole("local", chance.choice(ids)),
+        "first page": lambda: store.page("local", Filter(), None, 50),
+        "page in the middle": lambda: store.page("local", Filter(), (day, ""), 50),
+        "open ones": lambda: store.page("local", Filter(state="open"), None, 50),
+        "by reference": lambda: store.page("local", Filter(reference=f"T-{chance.randrange(number)}"), None, 50),
+        "of a day": lambda: store.page("local", Filter(since=day, before=day + timedelta(days=1)), None, 50),
+    }
+    return {name: _median(way) for name, way in ways.items()}
+
+
+def _median(way: Callable[[], Any]) -> float:
+    took = []
+    for _ in range(READS):
+        began = time.perf_counter()
+        way()
+        took.append((time.perf_counter() - began) * 1000)
+    return statistics.median(took)
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--clients", type=int, default=20)
+    parser.add_argument("--seconds", type=float, default=15)
+    parser.add_argument("--pause", type=float, default=1.0)
+    parser.add_argument("--many", type=int, default=100_000)
+    parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--threads", type=int, default=10)
+    parser.add_argument("--database", help="An empty PostgreSQL database for the messages; else SQLite.")
+    asked = parser.parse_args()
+    options = ["--workers", str(asked.workers), "--threads", str(asked.threads), "--log-level", "error"]
+    sound = conversing(
+        asked.clients, asked.seconds, asked.pause, *options, *(("--database", asked.database) if asked.database else ())
+    )
+    print("every message is there once" if sound else "MESSAGES WERE LOST OR DOUBLED")
+    found = []
+    for number in (FEW, asked.many) if asked.many else ():
+        with tempfile.TemporaryDirectory() as folder:
+            database = Database(str(Path(folder) / "cases.db"))
+            database.make_place()
+            prepare(database)
+            ids = filled(database, number)
+            found.append(reading(database, ids, number))
+            database.close()
+    for name in found[0] if found else ():
+        few, many = found[0][name], found[1][name]
+        print(f"{name:20} {few:7.2f} ms of {FEW:,}, {many:7.2f} ms of {asked.many:,}: {many / few:.2f} times")
+    return 0 if sound else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
