@@ -10,6 +10,7 @@ from rules import Expert, InputError
 from service.cases.calls import ClosedError
 from service.cases.database import DatabaseError
 from service.cases.store import KeyReusedError, NoCaseError, VersionError
+from service.desk import pages
 from service.http import batch, cases, catalogue, docs, guards, health, readings, refusing, spec, triage
 from service.http.context import House
 from service.problems import RefusedError
@@ -48,5 +49,6 @@ def create_app(expert: Expert, settings: Settings | None = None) -> Flask:
     spec.register(api)
     for routes in ROUTES:
         api.register_blueprint(routes)
+    pages.install(app, expert)
     app.extensions["coldleg-openapi"] = spec.lazily(api)
     return app

@@ -27,10 +27,12 @@ SECURITY_HEADERS = (
     ("X-Frame-Options", "DENY"),
     ("Referrer-Policy", "no-referrer"),
     ("Cross-Origin-Resource-Policy", "same-origin"),
-    (
-        "Content-Security-Policy",
-        "default-src 'none'; style-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'",
-    ),
+)
+#: What a page may load and where its forms may go: nothing but its style, and for the desk what is the desk's own.
+POLICY = "default-src 'none'; style-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
+DESK_POLICY = (
+    "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; form-action 'self'; "
+    "frame-ancestors 'none'; base-uri 'none'"
 )
 NO_TERMS = Terms(scope=None)
 
@@ -119,10 +121,10 @@ def _check_key(settings: Settings, scope: str) -> None:
         detail = f"This route needs the scope {scope}; the key has {', '.join(record.scopes)}."
         challenge = f'Bearer realm="coldleg", error="insufficient_scope", scope="{scope}"'
         raise RefusedError("key-not-enough", detail, headers={"WWW-Authenticate": challenge})
-    _check_rate(settings, record)
+    check_rate(settings, record)
 
 
-def _check_rate(settings: Settings, record: KeyRecord) -> None:
+def check_rate(settings: Settings, record: KeyRecord) -> None:
     wait = settings.limiter.take(record.key, record.per_minute) if settings.limiter and record.per_minute else 0.0
     if wait > 0:
         seconds = str(int(wait) + 1)
@@ -194,6 +196,7 @@ def _after(response: Response) -> Response:
         headers.add("traceparent", f"00-{made.trace_id}-{made.span_id}-{made.trace_flags}")
     for name, value in SECURITY_HEADERS:
         headers.add(name, value)
+    headers.add("Content-Security-Policy", DESK_POLICY if request.blueprint == "desk" else POLICY)
     if "Cache-Control" not in headers:
         headers.add("Cache-Control", "no-store")
     route = request.url_rule.rule if request.url_rule is not None else "none"
