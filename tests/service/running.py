@@ -71,7 +71,7 @@ def served(*options: str, keys: Path | None = None, before: str = "") -> Iterato
 
 
 def _wait(process: subprocess.Popen[bytes], port: int, log: Path) -> None:
-    for _ in range(600):
+    for _ in range(3000):  # a minute; a busy machine opens the book slowly
         if process.poll() is not None:
             break
         try:
