@@ -29,7 +29,7 @@ from rules.answer import (
 from rules.appliance.wiring import element_of, expected_reading
 from rules.belief.choosing import MOST_TESTS, Gate, NextTest, choose
 from rules.belief.pairs import believe_all
-from rules.belief.posterior import Belief, factors, place_prior
+from rules.belief.posterior import Belief, factors, place_prior, unexplained
 from rules.belief.signatures import Signatures, build
 from rules.bookkeeping import codes
 from rules.bookkeeping.types import Appliance, Book, Rule, Stop
@@ -306,7 +306,8 @@ def _belief(signatures: Signatures, case: CaseFile, fired: Sequence[Fired]) -> B
     ruled_out = [(fault, entry.firing.where) for entry in fired for fault in entry.rule.rules_out]
     named = [fact.where for fact in case.understood if fact.where and fact.told]
     prior = place_prior(signatures, _singled_out(signatures, case), named)
-    return believe_all(signatures, prior, factors(signatures, shifts, ruled_out), case.statements)
+    factor = factors(signatures, shifts, ruled_out) * unexplained(signatures, case.statements)
+    return believe_all(signatures, prior, factor, case.statements)
 
 
 def _singled_out(signatures: Signatures, case: CaseFile) -> list[str]:

@@ -226,14 +226,19 @@ def _scored(signatures: Signatures, probability: Table, gate: Gate, units: froze
     asked = questions(signatures, gate.role)
     playing = in_play(signatures, probability)
     gains = asked.gains(playing, signatures.repair)
-    unpaid = asked.setup
-    if gate.paid:
-        unpaid = np.where([question.card.setup in gate.paid for question in asked.asked], 0.0, unpaid)
+    unpaid = _unpaid(asked, gate)
     price = asked.minutes + unpaid + asked.surcharge
     listed = _ranked(asked, gains, price, gate, units)
     weighed = np.array(listed[:MOST_WEIGHED], dtype=np.intp)
     saves = dict(zip(weighed.tolist(), savings(signatures, probability, asked, weighed, price), strict=True))
     return _Scores(signatures, asked, playing, gains, asked.minutes + unpaid, listed, saves)
+
+
+def _unpaid(asked: Questions, gate: Gate) -> Table:
+    """Minutes of set-up that each question still asks for, shape (Q,)."""
+    if not gate.paid:
+        return asked.setup
+    return np.where([question.card.setup in gate.paid for question in asked.asked], 0.0, asked.setup)
 
 
 def _told_apart(signatures: Signatures, probability: Table, gate: Gate, units: frozenset[str]) -> _Scores | None:
@@ -244,8 +249,9 @@ def _told_apart(signatures: Signatures, probability: Table, gate: Gate, units: f
     asked = questions(signatures, gate.role)
     playing = in_play(signatures, probability, TOLD_APART_FROM)
     gains = asked.gains(playing, signatures.group)
-    listed = _ranked(asked, gains, asked.minutes + asked.setup + asked.surcharge, gate, units, LEAST_TO_TELL_APART)
-    return _Scores(signatures, asked, playing, gains, asked.minutes + asked.setup, listed, {})
+    minutes = asked.minutes + _unpaid(asked, gate)
+    listed = _ranked(asked, gains, minutes + asked.surcharge, gate, units, LEAST_TO_TELL_APART)
+    return _Scores(signatures, asked, playing, gains, minutes, listed, {})
 
 
 def _ranked(

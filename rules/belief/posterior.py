@@ -17,6 +17,7 @@ from rules.belief.signatures import Signatures
 from rules.belief.stack import Table, mistakes
 from rules.bookkeeping.types import FactTerm, Shift
 from rules.casefile import Statement
+from rules.terms import fact_of
 
 #: Share of wrong answers by source; method: caller .08 by default, .15 when shaky. Common practice, no source.
 ERROR = {"caller": 0.08, "desk": 0.08, "note": 0.12, "technician": 0.005}
@@ -25,6 +26,8 @@ READ_BY_EYE = 0.04  # a technician's observation without a meter
 MOST = 0.45  # no answer is worth less than this leaves it
 LEAST = 1e-9  # likelihood of what no mistake explains
 UNMENTIONED = 1e-3  # factor for a fault of a unit nobody speaks of, while another unit is complained of
+UNEXPLAINED = 0.1  # factor for a fault that accounts for nothing of the complaint; common practice, no source
+EXPLAINED_FROM = 0.05  # probability from which a fault accounts for something odd
 RULED_OUT = 0.02  # factor for a fault that a technician's measurement rules out: strong, never zero
 
 
@@ -117,6 +120,24 @@ def factors(
         if (hypothesis.name, hypothesis.where) in gone or (hypothesis.name, None) in gone:
             factor[number] *= RULED_OUT
     return factor
+
+
+def unexplained(signatures: Signatures, statements: Sequence[Statement]) -> Table:
+    """Factor for hypotheses that account for nothing of what is complained of, shape (H,).
+
+    Whoever calls, calls about what is wrong. A fault that shows nothing of it asks for two accidents at once: that all
+    of the complaint is a mistake, and that what the fault does show is not worth a word. *None of these* is spared.
+    """
+    explained = np.zeros(len(signatures.hypotheses), dtype=bool)
+    odd = False
+    for statement in statements:
+        for key, word in statement.says:
+            term = signatures.book.facts[fact_of(key)]
+            if key in signatures.usual and signatures.usual[key] != word and term.told_by != "technician":
+                odd = True
+                explained |= signatures.tables[key][:, list(term.values).index(word)] >= EXPLAINED_FROM
+    explained[-1] = True
+    return np.where(explained, 1.0, UNEXPLAINED) if odd else np.ones(len(explained))
 
 
 def believe(signatures: Signatures, prior: Table, factor: Table, statements: Sequence[Statement]) -> Belief:

@@ -123,7 +123,8 @@ def _described(source: YamlSource, path: tuple[str | int, ...], messages: Any, s
     if isinstance(messages, dict):
         lines = []
         for step, inner in messages.items():
-            of_a_dict = step in ("value", "key") and inner != ["Unknown field."]  # else a field that is called so
+            # below a record's own fields these are a mapping's, unless a field is called so
+            of_a_dict = step in ("value", "key") and len(path) > 1 and inner != ["Unknown field."]
             deeper = path if step == "_schema" or of_a_dict else (*path, step)
             lines.extend(_described(source, deeper, inner, schema))
         return lines

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import inf
 
 from rules.bookkeeping.codes import group_of
 from rules.bookkeeping.types import FactTerm
@@ -13,6 +14,8 @@ from rules.notes import Lexicon, read_note
 from rules.notes.normalise import normalise, tokens
 from rules.notes.readings.figures import TENS
 from rules.notes.readings.figures import number as figure
+from rules.notes.tagging import tag
+from rules.notes.typos import Speller
 from rules.talking.conversation import OpenQuestion
 from rules.talking.pieces import Piece, first_clause
 from rules.terms import DONT_KNOW, UNNAMED, Fact, InputError, Role, Source, Value, split_key
@@ -20,6 +23,7 @@ from rules.terms import DONT_KNOW, UNNAMED, Fact, InputError, Role, Source, Valu
 _WRAPPING = ("aside", "perhaps", "echo", "denied_echo", "correction", "instead")
 _SAYING = ("word", "number", "mark")
 _NEGATIONS = frozenset({"not", "no", "never", "dont", "doesnt", "isnt", "wont", "didnt", "wasnt", "hasnt", "without"})
+_STRANGE_WORDS = 3  # words nobody knows, beside a value's word in an answer: blank as a board
 _LONGEST_ANSWER = 8  # words of content in which a value's word still counts as the answer
 _ONE_TO_TWELVE = "one|two|three|four|five|six|seven|eight|nine|ten|twelve"
 _FIGURE = re.compile(rf"[-+]?\s?(?:\d[\d.,]*|\b{TENS}\b|\b(?:{_ONE_TO_TWELVE})\b)")
@@ -84,15 +88,16 @@ def short_answer(text: str, pieces: Sequence[Piece], asked: Asked, lexicon: Lexi
     clause = first_clause(pieces)
     if asked.term.codes and (code := _code(text, pieces, asked)) is not None:
         return code
-    outright = _spelled(asked.term).get(_words(clause)) if asked.term.kind == "choice" else None
-    if outright is not None:
-        return Answer(asked.fact(outright), tuple(clause))
+    for said in (pieces, clause) if asked.term.kind == "choice" else ():
+        outright = _spelled(asked.term).get(_words(said))
+        if outright is not None:
+            return Answer(asked.fact(outright), tuple(said))
     led = _led_by_yes_or_no(pieces, asked, lexicon)
     if led is None and _not_known(clause):
         used = tuple(piece for piece in clause if piece.kind == "not_known")
         return Answer(asked.fact(DONT_KNOW), used)
     if asked.term.kind == "number":
-        return _number(text, clause, asked) or led
+        return (None if _of_another_thing(text, clause, asked, lexicon) else _number(text, clause, asked)) or led
     rest = pieces[len(led.used) :] if led is not None else pieces
     exact = _value(first_clause(rest), asked)
     if exact is not None:
@@ -202,7 +207,7 @@ def value_within(clause: Sequence[Piece], asked: Asked, lexicon: Lexicon) -> Fac
     ]
     longest = [run for run in runs if not any(_inside(run, other) for other in runs)]
     meant = {value for _, _, value in longest}
-    if len(meant) != 1 or any(_names_a_thing(word, lexicon) for word in words):
+    if len(meant) != 1 or _strange(" ".join(words), lexicon) > _STRANGE_WORDS:
         return None
     return asked.fact(meant.pop(), doubt=any(piece.kind == "perhaps" for piece in clause))
 
@@ -211,9 +216,12 @@ def _inside(run: tuple[int, int, str], other: tuple[int, int, str]) -> bool:
     return run[:2] != other[:2] and other[0] <= run[0] and run[1] <= other[1]
 
 
-def _names_a_thing(word: str, lexicon: Lexicon) -> bool:
-    entry = lexicon.index.entry(word)
-    return entry is not None and entry.kind == "thing"
+def _strange(text: str, lexicon: Lexicon) -> float:
+    """How many words of a text are none of ours; infinite where it speaks of somebody or something else."""
+    items = tag(normalise(text), lexicon, Speller(lexicon))
+    if any(item.kind in ("person", "thing") for item in items):
+        return inf
+    return sum(item.kind == "word" for item in items)
 
 
 def _content(clause: Sequence[Piece]) -> tuple[str, ...]:
@@ -223,22 +231,29 @@ def _content(clause: Sequence[Piece]) -> tuple[str, ...]:
 
 
 def _words(clause: Sequence[Piece]) -> tuple[str, ...]:
-    """All words of a clause; ``the top one`` is the top."""
-    words = tuple(word for piece in clause for word in piece.word.split())
-    return words[:-1] if len(words) > 1 and words[-1] == "one" else words
+    """All words of a clause."""
+    kept = (piece for piece in clause if piece.kind not in ("comma", "stop", "mark"))
+    return _trimmed([word for piece in kept for word in piece.word.split()])
+
+
+def _trimmed(words: Sequence[str]) -> tuple[str, ...]:
+    """``the top one`` is the top."""
+    return tuple(words[:-1] if len(words) > 1 and words[-1] == "one" else words)
 
 
 def _spelled(term: FactTerm) -> dict[tuple[str, ...], str]:
-    """Every way to say a value in an answer: its word, what it means, further words of the book."""
+    """Every way to say a value in an answer. What the book says outright goes before what a meaning suggests."""
     made: dict[tuple[str, ...], str] = {}
+    for value, phrases in term.answers.items():
+        made |= {_phrase(phrase): value for phrase in phrases}
     for value, meaning in term.values.items():
-        for phrase in (value.replace("_", " "), meaning, *term.answers.get(value, ())):
-            words = tuple(token.word for token in tokens(normalise(phrase)) if token.kind in ("word", "number"))
-            made.setdefault(words, value)
-    for value, phrases in term.answers.items():  # what the book says outright goes before what a meaning suggests
-        for phrase in phrases:
-            made[tuple(t.word for t in tokens(normalise(phrase)) if t.kind in ("word", "number"))] = value
+        made.setdefault(_phrase(value.replace("_", " ")), value)
+        made.setdefault(_phrase(meaning), value)
     return {words: value for words, value in made.items() if words}
+
+
+def _phrase(phrase: str) -> tuple[str, ...]:
+    return _trimmed([token.word for token in tokens(normalise(phrase)) if token.kind in ("word", "number")])
 
 
 def _code(text: str, pieces: Sequence[Piece], asked: Asked) -> Answer | None:
@@ -279,6 +294,19 @@ def _number(text: str, clause: Sequence[Piece], asked: Asked) -> Answer | None:
     return _read_off(number, tail, clause, asked)
 
 
+def _of_another_thing(text: str, clause: Sequence[Piece], asked: Asked, lexicon: Lexicon) -> bool:
+    """Whether a figure is told of something else than what the question speaks of: ``sensor 1080 ohms``."""
+    reading = read_note(text, lexicon, (), "technician" if asked.source == "technician" else "desk")
+    if any(fact.fact != asked.term.fact and isinstance(fact.value, float) for fact in reading.facts):
+        return True
+
+    def things(text: str) -> set[str]:
+        return {item.name for item in tag(normalise(text), lexicon, Speller(lexicon)) if item.kind == "thing"}
+
+    spoken_of = things(f"{asked.question.ask} {asked.term.title}")
+    return not things(" ".join(piece.word for piece in clause)) <= spoken_of
+
+
 def _off_by(number: float, written: str, said: str, clause: Sequence[Piece], asked: Asked) -> Answer:
     """A difference: which way it goes is told by a sign or a word, and is never guessed."""
     low, high = _LOW.search(said) is not None, _HIGH.search(said) is not None
@@ -309,7 +337,7 @@ def _read_off(number: float, tail: str, clause: Sequence[Piece], asked: Asked) -
 # --- read with its question --------------------------------------------------------------------------------------
 def read_with_lead(text: str, asked: Asked, lexicon: Lexicon, positions: Sequence[str], role: Role) -> tuple[Fact, ...]:
     """What a short answer says with the question's beginning put before it: ``the display is`` dim."""
-    if not asked.term.lead:
+    if not asked.term.lead or _strange(text, lexicon):
         return ()
     lead = asked.term.lead + " "
     reading = read_note(lead + text, lexicon, positions, role)

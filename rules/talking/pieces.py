@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from rules.notes import Lexicon
-from rules.notes.normalise import tokens
+from rules.notes.normalise import Token, tokens
 
 _COMMAS = (",", ":", "-", "(", ")")
 _BREAKING = ("but", "however", "though", "although")
@@ -25,7 +25,7 @@ class Piece(NamedTuple):
 
 def cut(plain: str, lexicon: Lexicon) -> list[Piece]:
     """The pieces of normalised text; the longest phrase is taken."""
-    kept = tokens(plain)
+    kept = [token for token in tokens(plain) if not _joins(plain, token)]
     words = [token.word for token in kept]
     pieces, at = [], 0
     while at < len(kept):
@@ -38,6 +38,12 @@ def cut(plain: str, lexicon: Lexicon) -> list[Piece]:
         pieces.append(Piece(kind, " ".join(words[at:end]), token.start, kept[end - 1].end, end - at))
         at = end
     return pieces
+
+
+def _joins(plain: str, token: Token) -> bool:
+    """A stroke inside a word: self-clean, on/off."""
+    inside = token.start > 0 and token.end < len(plain)
+    return token.word in ("-", "/") and inside and plain[token.start - 1].isalpha() and plain[token.end].isalpha()
 
 
 def _kind(kind: str, word: str) -> str:

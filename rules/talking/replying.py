@@ -21,7 +21,7 @@ def state_words(answer: Triage, question: OpenQuestion | None, role: Role) -> li
     """What the facts so far mean and what comes next, without the stop."""
     lines = [*_meaning(answer, role)]
     if question is not None:
-        lines.append(asking(answer, question))
+        lines += asking(answer, question)
     elif answer.stop is None:
         lines += _doing(answer)
     return lines
@@ -116,12 +116,10 @@ def after_stop(answer: Triage) -> list[str]:
 
 
 # --- the question ------------------------------------------------------------------------------------------------
-def asking(answer: Triage, question: OpenQuestion) -> str:
-    """The next question and why it is asked."""
-    cautions = "".join(
-        f" {caution}" for advice in answer.next_tests if advice.test == question.test for caution in advice.cautions
-    )
-    return f"Next: {question.ask}{cautions} (Why: {question.why})"
+def asking(answer: Triage, question: OpenQuestion) -> list[str]:
+    """The next question and why it is asked, its cautions first."""
+    cautions = [c for advice in answer.next_tests if advice.test == question.test for c in advice.cautions]
+    return [*dict.fromkeys(cautions), f"Next: {question.ask} (Why: {question.why})"]
 
 
 def in_other_words(book: Book, question: OpenQuestion) -> str:

@@ -8,7 +8,7 @@ import json
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from functools import partial
-from typing import Any
+from typing import Any, TypeVar
 from urllib.parse import urlencode
 
 from flask import Response, request
@@ -48,6 +48,7 @@ from service.pointers import located
 from service.problems import SEE_ERRORS, RefusedError
 
 blp = Blueprint("cases", __name__, description="Calls as conversations, kept. Scope `cases`.")
+Value = TypeVar("Value")
 NOBODY = "local"  # owns the cases of a service that asks for no key
 A_PAGE, MOST_A_PAGE = 50, 200
 LOCATION_DOC = {"Location": {"schema": {"type": "string"}, "description": "The case."}}
@@ -153,7 +154,8 @@ def say(case: str) -> Response:
 @blp.response(200, CaseTurnSchema, headers=ETAG_DOC)
 def strike_fact(case: str, fact: str) -> Response:
     """It stays in the history and counts no longer; everything is worked out anew. One struck already stays so."""
-    number, struck = _known(case), fact_number(fact)
+    number = _known(case)
+    struck = _addressed("fact", lambda: fact_number(fact))
     return _told(_addressed("fact", lambda: calls().strike_fact(owner(), number, _version(number), struck)))
 
 
@@ -162,7 +164,8 @@ def strike_fact(case: str, fact: str) -> Response:
 @blp.response(200, CaseTurnSchema, headers=ETAG_DOC)
 def strike_message(case: str, message: str) -> Response:
     """It stays in the history; none of its facts counts any longer."""
-    number, struck = _known(case), message_number(message)
+    number = _known(case)
+    struck = _addressed("message", lambda: message_number(message))
     return _told(_addressed("message", lambda: calls().strike_message(owner(), number, _version(number), struck)))
 
 
@@ -283,7 +286,7 @@ def _located(facts: Sequence[Fact], act: Callable[[], Step]) -> Step:
         raise InputError(located(error.problems, facts)) from error
 
 
-def _addressed(parameter: str, act: Callable[[], Step]) -> Step:
+def _addressed(parameter: str, act: Callable[[], Value]) -> Value:
     """A number that the case does not have is an address that leads nowhere."""
     try:
         return act()

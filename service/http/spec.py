@@ -28,6 +28,10 @@ belong to the book and are listed by its routes. So ignore what you do not know.
 The answers come from the book, whose version stands in every answer and in the ETag of its routes. Probabilities,
 ranking and wording change with the book; the same request under the same book has the same answer and `decision_id`.
 
+A case is a call as a conversation, kept: open one, send messages, read the reply aloud. A change names the version it
+was made against in `If-Match`; a recording POST may carry an `Idempotency-Key` and can then be sent again without harm.
+Cases belong to the API key that opened them.
+
 Numbers are finite, an open line is the word OL. Text is UTF-8. Errors are problems after RFC 9457; their `type` is the
 address of a page on this server. If API keys exist, send one as `Authorization: Bearer`.
 """

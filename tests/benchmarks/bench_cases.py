@@ -119,7 +119,7 @@ def filled(database: Database, number: int) -> list[str]:
         for n in range(first, min(first + AT_ONCE, number)):
             at, state = start + timedelta(minutes=n), "closed" if chance.random() < 0.95 else "open"
             rows.append(Case(new_id(), "local", f"T-{n}", state, ENTRIES, at, at).__dict__)  # type: ignore[arg-type]
-            body = {"text": "the oven is cold " * 20}
+            body = {"text": "the oven is cold " * 5}
             said += [{"case_id": rows[-1]["id"], "number": k, "kind": "message", "at": at, "body": body}
                      for k in range(1, ENTRIES + 1)]  # fmt: skip
         with database.writing() as connection:

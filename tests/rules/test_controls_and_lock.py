@@ -110,7 +110,7 @@ def test_a_dark_display_is_split_by_the_control_s_own_volts(ask: Asker) -> None:
     assert (board.fault, board.standing) == ("oven.control_dead", "established")
     feed = ask(None, *complaint, "feed@CT-N/idle=0 V", role="technician")
     assert first(feed) == "oven.control_feed_open"
-    assert {c.fault for c in feed.conclusions if c.standing == "ruled_out"} == {"oven.control_dead"}
+    assert "oven.control_dead" not in {c.fault for c in feed.conclusions if c.standing != "ruled_out"}
 
 
 # --- settings and normal working ---------------------------------------------------------------------------------

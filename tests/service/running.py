@@ -16,6 +16,7 @@ from pathlib import Path
 
 import requests
 
+PATIENCE = 60.0  # seconds until it answers, on a machine that has much else to do
 PROGRAM = "from service.cli import main; main()"
 
 
@@ -71,9 +72,8 @@ def served(*options: str, keys: Path | None = None, before: str = "") -> Iterato
 
 
 def _wait(process: subprocess.Popen[bytes], port: int, log: Path) -> None:
-    for _ in range(3000):  # a minute; a busy machine opens the book slowly
-        if process.poll() is not None:
-            break
+    until = time.monotonic() + PATIENCE
+    while time.monotonic() < until and process.poll() is None:
         try:
             if requests.get(f"http://127.0.0.1:{port}/livez", timeout=2).ok:
                 return

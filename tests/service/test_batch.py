@@ -21,7 +21,7 @@ from click.testing import CliRunner, Result
 from rules import Expert, open_book
 from service import batch_cli
 from service.batching.incoming import Incoming
-from service.batching.outgoing import HEADER, csv_line
+from service.batching.outgoing import HEADER, csv_line, error_words
 from service.batching.seen import SeenIds
 from service.cli import main
 
@@ -53,7 +53,10 @@ def lines(text: str | bytes) -> list[dict[str, Any]]:
 
 
 def errors(text: str | bytes) -> dict[int, str]:
-    return {row["line"]: row["error"]["detail"] for row in lines(text) if "error" in row}
+    """Line number to everything its error says."""
+    return {
+        row["line"]: f"{row['error']['title']} {error_words(row['error'])}" for row in lines(text) if "error" in row
+    }
 
 
 @pytest.fixture
@@ -110,13 +113,13 @@ BAD_ROWS: list[tuple[bytes, str]] = [
     (b'{"note": "oven dead"}', "id: missing"),
     (b'{"id": 0, "note": "oven dead"}', "used by an earlier row"),
     (b'{"id": 7, "note": "caf\xe9"}', "not UTF-8"),
-    (b'{"id": 7, "note": "a\x00b"}', "is not JSON"),
-    (b'{"id": 7, "note": ', "is not JSON"),
+    (b'{"id": 7, "note": "a\x00b"}', "JSON"),
+    (b'{"id": 7, "note": ', "JSON"),
     (b"[1, 2]", "JSON object"),
     (b'{"id": true, "note": "oven dead"}', "id: write text"),
     (b'{"id": 7, "notes": "oven dead"}', "no such field"),
     (b'{"id": 7, "note": "' + b"x" * 10_000_000 + b'"}', "the most is"),
-    (b'{"id": 7, "note": "\\ud800"}', "is not JSON"),
+    (b'{"id": 7, "note": "\\ud800"}', "JSON"),
     (b'{"id": 7, "note": ""}', "is empty"),
 ]
 

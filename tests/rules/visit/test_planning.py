@@ -45,7 +45,7 @@ def test_a_small_van_takes_what_mends_most(expert: Expert) -> None:
     assert [part.part for part in visit.load_parts] == ["bake_element"]
     assert "control_board" in [part.part for part in visit.no_room_for]
     assert visit.first_visit_fix < whole.first_visit_fix
-    assert visit.first_visit_fix == pytest.approx(visit.load_parts[0].probability_used, abs=0.1)
+    assert visit.first_visit_fix == pytest.approx(visit.load_parts[0].probability_used, abs=0.2)
 
 
 def test_an_electrician_s_fault_is_no_fix_of_the_technician_s(ask: Asker) -> None:
