@@ -5,6 +5,7 @@ Both sides of :class:`Call` take the same words and give the same replies.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any, Protocol
 
 from rules import Expert, InputError, Problem
@@ -23,7 +24,10 @@ from rules.talking import (
 )
 from rules.talking.summing_up import Form
 from rules.terms import Role
-from service.client import Client
+from service.client import Client, ProblemError
+
+CHANGED = 412  # Precondition Failed, RFC 9110: the case is no longer what it was
+SERVER = 500  # from here on it is the service that failed, and the call ends
 
 
 class Call(Protocol):
@@ -126,18 +130,19 @@ class ServedCall:
         return f"(case {self.case})\n{reply}"
 
     def say(self, text: str) -> str:
-        return self._taken(*self.client.say(self.case, self.tag, {"text": text}))
+        return self._step(lambda: self.client.say(self.case, self.tag, {"text": text}))
 
     def strike(self, message: int, index: int | None) -> str:
-        return self._taken(*self.client.strike(self.case, self.tag, message, index))
+        return self._step(lambda: self.client.strike(self.case, self.tag, message, index))
 
     def restore(self, message: int, index: int | None) -> str:
         told = "a service keeps what was struck as struck; say it again instead"
         raise InputError([Problem("restore", f"{message}{'' if index is None else f'.{index}'}: {told}")])
 
     def speak_as(self, role: Role) -> str:
+        reply = self._step(lambda: self.client.say(self.case, self.tag, {"role": role}))
         self._role = role
-        return self._taken(*self.client.say(self.case, self.tag, {"role": role}))
+        return reply
 
     def facts(self) -> list[str]:
         told, self.tag = self.client.case(self.case)
@@ -145,6 +150,19 @@ class ServedCall:
 
     def summary(self, form: Form) -> str:
         return self.client.case_summary(self.case, form)
+
+    def _step(self, act: Callable[[], tuple[dict[str, Any], str]]) -> str:
+        """A step. After a refusal the call goes on; if the case was changed meanwhile, it is looked at anew first."""
+        try:
+            return self._taken(*act())
+        except ProblemError as refused:
+            if refused.status == CHANGED:
+                _, self.tag = self.client.case(self.case)
+                told = [Problem("", "somebody else has changed the case meanwhile; say it again")]
+                raise InputError(told) from refused
+            if refused.status >= SERVER:
+                raise
+            raise InputError(refused.problems or [Problem("", str(refused))]) from refused
 
     def _taken(self, told: dict[str, Any], tag: str) -> str:
         self.case, self.tag = str(told["case"]["id"]), tag

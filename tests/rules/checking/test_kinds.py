@@ -12,6 +12,7 @@ from rules import Expert
 from rules.bookkeeping.types import Condition, Derivation, Shift
 from rules.chaining import Chainer, ChainRecord, KnownFact
 from rules.checking import ACCEPTED, KINDS, check_book, check_shapes, failing, report
+from rules.checking.answers import asks_yes_or_no, check_answers
 from rules.checking.overlap import implies
 from rules.checking.readability import grade, spoken_texts, syllables
 from tests.rules.checking.breaking import changed_rule, made, only, opened, with_rules
@@ -268,3 +269,27 @@ def test_every_kind_has_its_page() -> None:
         page = (PAGES / f"{kind}.md").read_text(encoding="utf-8")
         assert page.startswith(f"# {kind}\n")
         assert all(f"\n## {part}\n" in page for part in ("What it means", "Example", "How to fix it")), kind
+
+
+# --- answers -----------------------------------------------------------------------------------------------------
+def test_a_question_whose_yes_and_no_stand_for_nothing(expert: Expert) -> None:
+    lamp = replace(expert.book.facts["oven.lamp"], yes=None, no=None, answers={})
+    book = replace(expert.book, facts={**expert.book.facts, "oven.lamp": lamp})
+    found = {(finding.kind, finding.subject) for finding in check_answers(book)}
+    assert found == {("answer-without-value", "test ask_oven_lamp")}
+    assert not list(check_answers(expert.book))
+
+
+@pytest.mark.parametrize(
+    ("ask", "yes_or_no"),
+    [
+        ("Does the oven light come on?", True),
+        ("With every knob at off, does the burner-on light stay lit?", True),
+        ("Look first. Is it lit? Do not touch it.", True),
+        ("Which code is on the display?", False),
+        ("Is the oven still warm, or has it been cold for an hour?", False),
+        ("When self-clean was last tried, what did the door lock do?", False),
+    ],
+)
+def test_which_questions_are_answered_by_yes_or_no(ask: str, yes_or_no: bool) -> None:
+    assert asks_yes_or_no(ask) == yes_or_no
