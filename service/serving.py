@@ -164,10 +164,12 @@ def _application(expert: Expert, settings: Settings) -> Flask:
     """The application, with one case worked through, so that tables are built before the workers share them."""
     from rules import triage
     from service.app import create_app
+    from service.desk import pages
     from service.http.health import SELF_TEST
 
     triage(expert, SELF_TEST)
     app = create_app(expert, settings)
+    pages.warm(app)
     # The book is a few hundred thousand objects that never change: without this every full collection walks them in
     # some request, and each worker copies their pages.
     gc.unfreeze()

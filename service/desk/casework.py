@@ -120,7 +120,11 @@ def page(case: str, asked: Asked) -> Response:
         answer=answer,
         conversation=conversation,
         question=question,
-        others=[test for test in tests if question is None or test.reads != question.reads],
+        others=[
+            test
+            for test in (tests if asked.more else answer.next_tests)
+            if question is None or test.reads != question.reads
+        ],
         reply=history[-1].reply if history and history[-1].reply else turn.reply,
         facts=tuple(showing.fact_lines(turn.facts, book.facts)),
         suspects=showing.suspects_of(answer, book),

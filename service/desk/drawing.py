@@ -5,6 +5,8 @@ Only places and sizes are worked out here; the template turns them into SVG. Len
 
 from __future__ import annotations
 
+import itertools
+import math
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -17,7 +19,9 @@ WIDTH = 400.0
 MARGIN, BODY_TOP = 10.0, 92.0
 RAIL_TOP, RAIL_STEP = 16.0, 24.0
 TOP_DEPTH, PANEL_DEPTH, OVEN_DEPTH, GAP = 252.0, 50.0, 164.0, 8.0
-LARGEST_RING, RING_STEP, SMALLEST_RING = 44.0, 15.0, 12.0
+LARGEST_RING, SMALLEST_RING = 43.0, 10.0
+LABEL = 30.0  # two lines under a unit
+ROWS = 2
 
 _FEEDERS = {"leg_l1": "Leg L1", "leg_l2": "Leg L2", "neutral": "Neutral N"}
 _OVEN = {
@@ -95,23 +99,47 @@ def draw(appliance: Appliance, traced: Sequence[Traced], facts: Sequence[str]) -
     return replace(made, shapes=shapes)
 
 
-def _places(units: Sequence[str], top: float) -> dict[str, tuple[float, float]]:
-    """Where each unit sits, from the words of its name: left, right, front, rear. Names without them go in a row."""
-    found: dict[str, tuple[float, float]] = {}
-    spare = iter(range(len(units)))
-    for unit in units:
-        words = set(re.split(r"[_\W]+", unit))
-        across = 0.25 if "left" in words else 0.75 if "right" in words else 0.5
-        down = 0.21 if words & {"rear", "back"} else 0.69 if "front" in words else 0.45
-        at = (WIDTH * across, top + TOP_DEPTH * down)
-        while at in found.values():
-            at = (WIDTH * (0.15 + 0.7 * next(spare) / max(len(units) - 1, 1)), top + TOP_DEPTH * 0.45)
-        found[unit] = at
-    return found
+@dataclass(frozen=True)
+class _Place:
+    """Middle of a unit and the radius there is room for."""
+
+    x: float
+    y: float
+    radius: float
+
+
+def _places(units: Sequence[str], top: float) -> dict[str, _Place]:
+    """Where each unit sits, from the words of its name; side by side in two rows where these would overlap."""
+    named = {unit: _by_name(unit, top) for unit in units}
+    if all(_apart(*pair) for pair in itertools.combinations(named.values(), 2)):
+        return named
+    across = math.ceil(len(units) / ROWS)
+    radius = min(LARGEST_RING, (WIDTH - 2 * MARGIN) / across / 2 - 4)
+    ordered = sorted(units, key=lambda unit: (named[unit].y, named[unit].x))
+    return {
+        unit: _Place(
+            MARGIN + (WIDTH - 2 * MARGIN) * (number % across + 0.5) / across,
+            top + TOP_DEPTH * (0.21, 0.69)[number // across],
+            radius,
+        )
+        for number, unit in enumerate(ordered)
+    }
+
+
+def _by_name(unit: str, top: float) -> _Place:
+    words = set(re.split(r"[_\W]+", unit))
+    across = 0.25 if "left" in words else 0.75 if "right" in words else 0.5
+    down = 0.21 if words & {"rear", "back"} else 0.69 if "front" in words else 0.45
+    return _Place(WIDTH * across, top + TOP_DEPTH * down, LARGEST_RING)
+
+
+def _apart(first: _Place, second: _Place) -> bool:
+    """Whether two units and their labels lie clear of each other."""
+    return abs(first.x - second.x) >= 2 * LARGEST_RING + 8 or abs(first.y - second.y) >= 2 * LARGEST_RING + LABEL
 
 
 def _shape(
-    appliance: Appliance, entry: Traced, facts: Sequence[str], made: Drawing, places: dict[str, tuple[float, float]]
+    appliance: Appliance, entry: Traced, facts: Sequence[str], made: Drawing, places: dict[str, _Place]
 ) -> Shape:
     part, standing = entry.circuit.part, entry.standing
     why = tuple(facts[number] for number in entry.facts)
@@ -123,7 +151,7 @@ def _shape(
 
 
 def _placed(
-    appliance: Appliance, entry: Traced, made: Drawing, places: dict[str, tuple[float, float]]
+    appliance: Appliance, entry: Traced, made: Drawing, places: dict[str, _Place]
 ) -> tuple[str, str, float, float, float, float]:
     """Kind, name, middle, size and height of the label."""
     part, unit = entry.circuit.part, entry.circuit.unit
@@ -148,17 +176,16 @@ def _placed(
 
 
 def _ring(
-    appliance: Appliance, part: str, unit: str, places: dict[str, tuple[float, float]]
+    appliance: Appliance, part: str, unit: str, places: dict[str, _Place]
 ) -> tuple[str, str, float, float, float, float]:
     """The element of a unit is its inner ring, ``ring2`` and ``ring3`` lie round it."""
     count = max(len(entry.watts) for entry in appliance.units if entry.where == unit)
     number = int(part[-1]) if part.rpartition(".")[2].startswith("ring") else 1
-    size = max(LARGEST_RING - RING_STEP * (count - number), SMALLEST_RING)
+    place = places[unit]
+    size = max(place.radius * number / count, SMALLEST_RING)
     rings = _RINGS.get(count, tuple(f"ring {n}" for n in range(1, count + 1)))
-    place = place_words(unit).capitalize()
-    name = f"{place} unit" + (f", {rings[number - 1]}" if rings[number - 1] else "")
-    x, y = places[unit]
-    return "ring", name, x, y, size, y + LARGEST_RING + 15
+    name = f"{place_words(unit).capitalize()} unit" + (f", {rings[number - 1]}" if rings[number - 1] else "")
+    return "ring", name, place.x, place.y, size, place.y + place.radius + 13
 
 
 def units_told(drawing: Drawing) -> Iterator[tuple[float, float, str, str]]:

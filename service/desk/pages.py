@@ -13,6 +13,7 @@ from rules import Expert, InputError, Problem
 from rules.enquiry import check_note, fact_from_text
 from rules.talking import Number, look
 from rules.terms import ROLES, Role
+from rules.triage import DEFAULT_APPLIANCE
 from service.cases.calls import ClosedError, Keeping, Said, Step
 from service.cases.database import DatabaseError
 from service.cases.store import Filter, KeyReusedError, NoCaseError, VersionError
@@ -312,3 +313,9 @@ def install(app: Flask, expert: Expert) -> None:
     app.jinja_env.undefined = StrictUndefined
     app.extensions["coldleg-desk"] = Desk(expert)
     app.register_blueprint(blp)
+
+
+def warm(app: Flask) -> None:
+    """Work the common appliance's circuits through before the first page asks for them."""
+    kept: Desk = app.extensions["coldleg-desk"]
+    kept.tracer.trace(kept.tracer.expert.book.appliances[DEFAULT_APPLIANCE], [])

@@ -18,7 +18,7 @@ from rules.enquiry import fact_from_text
 from rules.expecting import SOUND, ExpectedReading
 from rules.terms import DONT_KNOW, split_key
 from rules.triage import expected_at
-from service.desk.showing import amount, percent, question_where, with_unit
+from service.desk.showing import amount, figure, percent, question_where, with_unit
 
 MOST_SUSPECTS = 8
 SHOWN_FROM = 0.02  # probability from which a word is told
@@ -145,10 +145,10 @@ def _by_number(
 def _span(row: ExpectedReading) -> str:
     if math.isinf(row.value) and math.isinf(row.high):
         return amount(row.value, row.unit)
-    low, high = amount(row.low, row.unit), amount(row.high, row.unit)
-    if row.low == row.high or low == high:
-        return low
-    return f"from {low} up" if row.high == float("inf") else f"{low} to {high}"
+    if math.isinf(row.high):
+        return f"from {amount(row.low, row.unit)} up"
+    low, high = figure(row.low), figure(row.high)
+    return f"{low} {row.unit}" if low == high else f"{low} to {high} {row.unit}"
 
 
 # --- in the vocabulary's words ---------------------------------------------------------------------------------------

@@ -81,16 +81,22 @@ class Suspect:
 
 @dataclass(frozen=True)
 class Sure:
-    """How far the picture has got: the leading share, and how many suspects carry nine tenths of the belief."""
+    """How far the picture has got: the leading share, and how many suspects carry nine tenths of the belief.
+
+    ``beyond``: those that are listed do not carry as much, so it is more of them than ``carrying``.
+    """
 
     leading: float
     carrying: int
+    beyond: bool = False
 
     @property
     def words(self) -> str:
         if not self.carrying:
             return "nothing known yet tells faults apart"
         many = "one suspect carries" if self.carrying == 1 else f"{self.carrying} suspects carry"
+        if self.beyond:
+            many = f"more than {many}"
         return f"the first stands at {percent(self.leading)}; {many} nine tenths of the belief"
 
 
@@ -227,15 +233,15 @@ def part_title(part: str, book: Book) -> str:
 
 def sureness(answer: Triage) -> Sure:
     """From the conclusions as they are ranked; what is none of the book's faults counts as one suspect."""
-    shares = sorted([*(c.probability for c in answer.conclusions), answer.none_of_these], reverse=True)
     if not answer.conclusions:
         return Sure(0.0, 0)
-    total, carried = sum(shares), 0.0
+    shares = sorted([*(c.probability for c in answer.conclusions), answer.none_of_these], reverse=True)
+    leading, carried = answer.conclusions[0].probability, 0.0
     for count, share in enumerate(shares, start=1):
         carried += share
-        if carried >= MOST_OF_IT * min(total, 1.0) - 1e-9:
-            return Sure(answer.conclusions[0].probability, count)
-    return Sure(answer.conclusions[0].probability, len(shares))
+        if carried >= MOST_OF_IT:
+            return Sure(leading, count)
+    return Sure(leading, len(shares), beyond=True)
 
 
 # --- facts -----------------------------------------------------------------------------------------------------------
@@ -264,7 +270,12 @@ def amount(number: float, unit: str) -> str:
     """A reading with its unit; an open line as meters show it."""
     if math.isinf(number):
         return "OL (open line)"
-    return f"{number:.3g} {unit}" if abs(number) < 100 else f"{number:.0f} {unit}"
+    return f"{figure(number)} {unit}"
+
+
+def figure(number: float) -> str:
+    """Three figures, as a meter shows them."""
+    return f"{number:.3g}" if abs(number) < 100 else f"{number:.0f}"
 
 
 def question_where(where: str | None) -> str | None:

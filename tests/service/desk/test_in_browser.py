@@ -85,6 +85,7 @@ def test_a_danger_stops_and_is_announced(browser: Browser) -> None:
     assert "Say aloud now" in stop.text
     assert browser.driver.title.startswith("STOP")
     assert browser.one("#stop").get_attribute("aria-live") == "assertive"
+    assert browser.driver.switch_to.active_element.get_attribute("role") == "alert"  # read first, typed into later
 
 
 def messages(browser: Browser) -> int:

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+import itertools
+import math
+from dataclasses import replace
+
 import pytest
 
 from rules import Expert
+from rules.appliance.wiring import wire
 from rules.belief.signatures import Signatures
+from rules.bookkeeping.types import Unit
 from rules.tracing import Circuit, Traced, circuits_of
 from service.desk import showing
 from service.desk.drawing import Drawing, draw, units_told
@@ -34,7 +40,9 @@ def test_shares_are_never_rounded_to_certainty() -> None:
 def test_how_sure_counts_what_carries_nine_tenths(ask: Asker) -> None:
     vague = showing.sureness(ask("oven is cold, clock is on"))
     clear = showing.sureness(ask(None, "ohms.sensor=OL", "display=lit", "dead_check=proved", role="technician"))
-    assert vague.carrying > clear.carrying >= 1
+    assert vague.beyond
+    assert "more than" in vague.words
+    assert (clear.carrying, clear.beyond) == (1, False)
     assert vague.leading < clear.leading
     assert showing.sureness(ask("hello")).words == "nothing known yet tells faults apart"
 
@@ -66,6 +74,19 @@ def test_units_lie_where_their_names_say(expert: Expert) -> None:
     assert at["left_rear.element"][1] < at["left_front.element"][1]
     rings = {shape.part: shape.size for shape in drawn(expert, "radiant_cooktop").shapes if shape.kind == "ring"}
     assert rings["left_front.element"] < rings["left_front.ring2"] < rings["left_front.ring3"]
+
+
+@pytest.mark.parametrize("count", [1, 5, 6, 8])
+def test_units_never_lie_on_each_other(expert: Expert, count: int) -> None:
+    names = ("left_front", "left", "left_rear", "center", "warming_zone", "right_front", "bridge", "right_rear")
+    units = tuple(Unit(place, (1000.0, 2000.0)) for place in names[:count])
+    machine = replace(expert.book.appliances["radiant_cooktop"], units=units)
+    traced = [Traced(circuit, "unknown", ()) for circuit in circuits_of(wire(machine))]
+    outer = [shape for shape in draw(machine, traced, ()).shapes if shape.part.endswith("ring2")]
+    assert len(outer) == count
+    for one, other in itertools.combinations(outer, 2):
+        assert math.hypot(one.x - other.x, one.y - other.y) >= one.size + other.size
+    assert all(shape.size <= shape.x <= 400 - shape.size for shape in outer)
 
 
 def test_rings_of_a_unit_that_differ_are_told_apart(expert: Expert) -> None:
