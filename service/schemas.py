@@ -174,7 +174,7 @@ class TriageSchema(Schema):
             term = self.terms[fact["fact"]]
             numeric = term.kind == "number"
             fact["unit"] = UNIT_NAMES.get(str(term.unit), term.unit) if numeric else None
-            if numeric and math.isinf(fact["value"]):
+            if isinstance(fact["value"], float) and math.isinf(fact["value"]):
                 fact["value"] = "OL"
         return data
 
