@@ -205,8 +205,10 @@ class _Scores:
         playing = playing[np.argsort(self.signatures.group[playing], kind="stable")]
         edges = np.flatnonzero(np.diff(self.signatures.group[playing], prepend=-1))
         leading = self.signatures.first[self.signatures.group[playing[edges]]].tolist()
-        table = np.concatenate([self.asked.heard[:, self.asked.columns[number]] for number in numbers], axis=1)
-        joint = np.add.reduceat(self.playing[playing, None] * table[playing], edges, axis=0)
+        slices = [self.asked.columns[number] for number in numbers]
+        columns = np.concatenate([np.arange(one.start, one.stop) for one in slices])
+        table = self.asked.rows(playing)[:, columns]
+        joint = np.add.reduceat(self.playing[playing, None] * table, edges, axis=0)
         marginal = joint.sum(axis=0)
         front: list[list[tuple[float, int]]] = [[] for _ in marginal]
         for g, column in np.argwhere(joint >= LEADS_TO_FROM * np.maximum(marginal, LEAST)).tolist():
@@ -290,8 +292,8 @@ def savings(
     slices = [asked.columns[number] for number in numbers.tolist()]
     columns = np.concatenate([np.arange(one.start, one.stop) for one in slices])
     starts = np.cumsum([0, *(one.stop - one.start for one in slices[:-1])])
-    joint = np.add.reduceat(probability[rows, None] * asked.heard[rows[:, None], columns], edges, axis=0)
-    rest = np.maximum((probability @ asked.heard)[columns] - joint.sum(axis=0), 0.0)
+    joint = np.add.reduceat(probability[rows, None] * asked.rows(rows)[:, columns], edges, axis=0)
+    rest = np.maximum(asked.marginal(probability)[columns] - joint.sum(axis=0), 0.0)
     now = float(expected_cost(shares[None, kept], costs, max(1 - float(shares[kept].sum()), 0.0))[0])
     after = np.add.reduceat(expected_cost(joint.T, costs, rest), starts)
     saved = asked.know[numbers] * (now - after) - price[numbers]

@@ -11,9 +11,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from rules.belief.posterior import Belief, believe
+from rules.belief.posterior import Belief, believe, likelihood, weighed
 from rules.belief.signatures import Hypothesis, Signatures
-from rules.belief.stack import Numbers, Table
+from rules.belief.stack import Beside, Numbers, Table, put_in
 from rules.bookkeeping.types import Appliance, Fault
 from rules.casefile import Statement
 
@@ -22,6 +22,7 @@ EXPLAINS = 3.0  # bits by which one of two must fit some odd statement better th
 CHANCE = 0.1  # how often a range with one fault has another one beside it. Common practice, no source.
 MOST_THOUGHT_OF = 12  # faults thought of for each odd statement
 MOST_PAIRS = 30
+MOST_JOINED = 2000  # pairs kept for the next case; each takes about a kilobyte
 SKILLS = ("utility", "electrician", "appliance_technician", "customer")
 URGENCIES = ("now", "soon", "routine", "none")
 LIMITS = ("range_off", "oven_off", "unit_off", "none")
@@ -36,14 +37,19 @@ def believe_all(signatures: Signatures, prior: Table, factor: Table, statements:
     if not contradicted(belief):
         return belief
     bits = np.array([belief.bits[s.number] for s in statements])
-    pairs = _thought_of(signatures, prior * factor, bits, statements)
+    weight = prior * factor
+    pairs = _thought_of(signatures, weight, bits, statements)
     if not pairs:
         return belief
     often = _together_as_often(signatures, pairs)
     wider = with_pairs(signatures, pairs, often)
-    weight = prior * factor
     added = CHANCE * np.array([weight[a] * weight[b] for a, b in pairs]) * often
-    return believe(wider, np.concatenate([weight[:-1], added, weight[-1:]]), np.ones(len(wider.prior)), statements)
+    beside = wider.stack
+    assert isinstance(beside, Beside)
+    all_bits = {
+        s.number: put_in(belief.bits[s.number], np.log2(likelihood(signatures, s, beside.other))) for s in statements
+    }
+    return weighed(wider, put_in(weight, added), np.ones(len(wider.prior)), all_bits)
 
 
 def contradicted(belief: Belief) -> bool:
@@ -58,20 +64,17 @@ def contradicted(belief: Belief) -> bool:
 def with_pairs(signatures: Signatures, pairs: Sequence[tuple[int, int]], often: Table) -> Signatures:
     """The signatures with pairs of their hypotheses put in before *none of these*. ``often``: factor of each pair."""
     first, second = (np.array(numbers, dtype=np.intp) for numbers in zip(*pairs, strict=True))
-    stack = signatures.stack.beside(signatures.stack.together(first, second))
     made = [_joined(signatures, a, b) for a, b in pairs]
-    hypotheses = (*signatures.hypotheses[:-1], *made, signatures.hypotheses[-1])
     prior = signatures.prior
-    added = CHANCE * prior[first] * prior[second] * often
-    whole = np.concatenate([prior[:-1], added, prior[-1:]])
+    whole = put_in(prior, CHANCE * prior[first] * prior[second] * often)
     group, firsts = _grouped(signatures, pairs)
     return Signatures(
         signatures.book,
         signatures.appliance,
         signatures.wiring,
-        hypotheses,
+        (*signatures.hypotheses[:-1], *made, signatures.hypotheses[-1]),
         whole / whole.sum(),
-        stack,
+        signatures.stack.beside(signatures.stack.together(first, second)),
         group,
         firsts,
         alone=signatures,
@@ -114,18 +117,13 @@ def _thought_of(
 
 def _can_meet(signatures: Signatures, a: int, b: int) -> bool:
     """Two faults of one part cannot be there at once; nor can two variants or modes of one fault."""
-    first, second = _parts_changed(signatures.hypotheses[a]), _parts_changed(signatures.hypotheses[b])
-    return signatures.group[a] != signatures.group[b] and not first & second
-
-
-def _parts_changed(hypothesis: Hypothesis) -> set[str]:
-    effects = hypothesis.fault.effects if hypothesis.fault else ()
-    return {effect.part.replace("{where}", hypothesis.where or "") for effect in effects}
+    changed = signatures.parts_changed
+    return bool(signatures.group[a] != signatures.group[b]) and changed[a].isdisjoint(changed[b])
 
 
 def _together_as_often(signatures: Signatures, pairs: Sequence[tuple[int, int]]) -> Table:
     """The book's factor for each pair, 1 for two it does not name; both are at one unit if each has one."""
-    named: Mapping[frozenset[str], float] = {frozenset(p.faults): p.factor for p in signatures.book.pairs.values()}
+    named = signatures.comes_with
     factors = []
     for a, b in pairs:
         one, other = signatures.hypotheses[a], signatures.hypotheses[b]
@@ -136,11 +134,16 @@ def _together_as_often(signatures: Signatures, pairs: Sequence[tuple[int, int]])
 
 def _joined(signatures: Signatures, a: int, b: int) -> Hypothesis:
     """Two hypotheses as one, which needs what each of them needs."""
-    one, other = signatures.hypotheses[a], signatures.hypotheses[b]
-    assert one.fault is not None
-    assert other.fault is not None
-    where = one.where if other.where in (None, one.where) else other.where if one.where is None else None
-    return Hypothesis(_both(one.fault, other.fault, signatures.appliance), where, both=(one, other))
+    made = signatures.joined.get((a, b))
+    if made is None:
+        one, other = signatures.hypotheses[a], signatures.hypotheses[b]
+        assert one.fault is not None
+        assert other.fault is not None
+        where = one.where if other.where in (None, one.where) else other.where if one.where is None else None
+        made = Hypothesis(_both(one.fault, other.fault, signatures.appliance), where, both=(one, other))
+        if len(signatures.joined) < MOST_JOINED:
+            signatures.joined[a, b] = made
+    return made
 
 
 def _both(one: Fault, other: Fault, appliance: Appliance) -> Fault:

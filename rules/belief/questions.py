@@ -11,7 +11,7 @@ import numpy as np
 
 from rules.belief.posterior import error_for
 from rules.belief.signatures import Signatures
-from rules.belief.stack import Numbers, Table
+from rules.belief.stack import Beside, Numbers, Stack, Table, put_in
 from rules.bookkeeping.types import TestCard
 from rules.terms import Role, fact_key
 
@@ -37,24 +37,43 @@ class Questions:
     ``start``: first column of each question, shape (Q,). ``heard``: P(answer | hypothesis), shape (H, C); the columns
     of a question sum to 1. ``doubt``: entropy of the answer to a question under a hypothesis, bits, shape (H, Q).
     ``know``: probability that the question is answered at all. ``minutes``, ``setup`` (minutes of the
-    preparation a test needs) and ``surcharge``: shape (Q,).
+    preparation a test needs) and ``surcharge``: shape (Q,). ``more``: the rows of ``heard`` for pairs, which stand
+    before the last; they are not laid beside the others, because a case reads few rows of a large table.
     """
 
     asked: tuple[Question, ...]
     cards: tuple[TestCard, ...]  # each once, in the book's order
     card_number: Numbers  # of each question, among the cards, shape (Q,)
     start: Numbers
-    heard: Table
-    doubt: Table
+    alone: Table  # as heard and doubt, without the pairs
+    alone_doubt: Table
     know: Table
     minutes: Table
     setup: Table
     surcharge: Table
+    more: Table | None = None
+    more_doubt: Table | None = None
+
+    @cached_property
+    def heard(self) -> Table:
+        return self.alone if self.more is None else put_in(self.alone, self.more)
+
+    def rows(self, numbers: Numbers) -> Table:
+        """Some rows of ``heard``."""
+        return _rows(self.alone, self.more, numbers)
+
+    def marginal(self, probability: Table) -> Table:
+        """P(answer), shape (C,). ``probability``: shape (H,)."""
+        if self.more is None:
+            return np.asarray(probability @ self.alone)
+        last, end = len(self.alone) - 1, len(probability) - 1
+        singles = probability[:last] @ self.alone[:last] + probability[end] * self.alone[last]
+        return np.asarray(singles + probability[last:end] @ self.more)
 
     @cached_property
     def columns(self) -> tuple[slice, ...]:
         """The columns of each question."""
-        ends = (*self.start[1:].tolist(), self.heard.shape[1])
+        ends = (*self.start[1:].tolist(), self.alone.shape[1])
         return tuple(slice(first, end) for first, end in zip(self.start.tolist(), ends, strict=True))
 
     def gains(self, probability: Table, alike: Numbers) -> Table:
@@ -65,12 +84,12 @@ class Questions:
         """
         playing = np.flatnonzero(probability)
         playing = playing[np.argsort(alike[playing], kind="stable")]
-        p, kind, rows = probability[playing], alike[playing], self.heard[playing]
+        p, kind, rows = probability[playing], alike[playing], self.rows(playing)
         gain = np.add.reduceat(_minus_p_log_p(p @ rows), self.start)
         edges = np.flatnonzero(np.diff(kind, prepend=-1, append=-1))
         several = [(first, end) for first, end in pairwise(edges.tolist()) if end - first > 1]
         alone = edges[:-1][np.diff(edges) == 1]
-        gain -= p[alone] @ self.doubt[playing[alone]]
+        gain -= p[alone] @ _rows(self.alone_doubt, self.more_doubt, playing[alone])
         if several:
             joint = np.empty((len(several), rows.shape[1]))
             for number, (first, end) in enumerate(several):
@@ -79,6 +98,17 @@ class Questions:
             gain -= np.add.reduceat(_minus_p_log_p(joint).sum(axis=0), self.start) - _minus_p_log_p(shares).sum()
         bits: Table = np.maximum(gain, 0.0) * self.know
         return bits
+
+
+def _rows(table: Table, more: Table | None, numbers: Numbers) -> Table:
+    """Some rows of a table into which others are thought put in before the last."""
+    if more is None:
+        return table[numbers]
+    last = len(table) - 1
+    added = (numbers >= last) & (numbers < last + len(more))
+    chosen = table[np.minimum(numbers, last)]
+    chosen[added] = more[numbers[added] - last]
+    return chosen
 
 
 def information(table: Table, probability: Table) -> float:
@@ -109,7 +139,7 @@ def questions(signatures: Signatures, role: Role) -> Questions:
 
 def _lined_up(signatures: Signatures, who: Role) -> Questions:
     asked = tuple(_questions(signatures, who))
-    heard, start = _heard(signatures, asked, who, slice(None))
+    heard, start = _heard(signatures, signatures.stack, asked, who)
     cards = [question.card for question in asked]
     setups = signatures.book.setups
     risk = [LIVE_SURCHARGE * card.energised + RUNNING_SURCHARGE * card.runs_appliance for card in cards]
@@ -120,8 +150,8 @@ def _lined_up(signatures: Signatures, who: Role) -> Questions:
         cards=tuple(every[rank] for rank in ranks),
         card_number=np.array([ranks.index(question.rank) for question in asked], dtype=np.intp),
         start=start,
-        heard=heard,
-        doubt=np.add.reduceat(_minus_p_log_p(heard), start, axis=1),
+        alone=heard,
+        alone_doubt=np.add.reduceat(_minus_p_log_p(heard), start, axis=1),
         know=np.array([1 - card.dont_know for card in cards]),
         minutes=np.array([card.minutes for card in cards]),
         setup=np.array([setups[card.setup].minutes if card.setup else 0.0 for card in cards]),
@@ -131,14 +161,10 @@ def _lined_up(signatures: Signatures, who: Role) -> Questions:
 
 def _widened(known: Questions, signatures: Signatures, who: Role) -> Questions:
     """The same questions with the rows of pairs put in before *none of these*."""
-    last = len(known.heard) - 1
-    heard, start = _heard(signatures, known.asked, who, slice(last, -1))
-    doubt = np.add.reduceat(_minus_p_log_p(heard), start, axis=1)
-    return replace(
-        known,
-        heard=np.concatenate([known.heard[:-1], heard, known.heard[-1:]]),
-        doubt=np.concatenate([known.doubt[:-1], doubt, known.doubt[-1:]]),
-    )
+    beside = signatures.stack
+    assert isinstance(beside, Beside)
+    more, start = _heard(signatures, beside.other, known.asked, who)
+    return replace(known, more=more, more_doubt=np.add.reduceat(_minus_p_log_p(more), start, axis=1))
 
 
 def _questions(signatures: Signatures, who: Role) -> Iterator[Question]:
@@ -154,13 +180,13 @@ def _questions(signatures: Signatures, who: Role) -> Iterator[Question]:
                 yield Question(card, rank, where, key)
 
 
-def _heard(signatures: Signatures, asked: Sequence[Question], who: Role, hypotheses: slice) -> tuple[Table, Numbers]:
-    """P(answer | hypothesis), shape (H, C), and the first column of each question."""
+def _heard(signatures: Signatures, stack: Stack, asked: Sequence[Question], who: Role) -> tuple[Table, Numbers]:
+    """P(answer | hypothesis) for those of a stack, shape (H, C), and the first column of each question."""
     spans = [signatures.stack.spans[question.key] for question in asked]
     sizes = np.array([end - first for first, end in spans], dtype=np.intp)
     rows = np.concatenate([np.arange(first, end) for first, end in spans]).astype(np.intp)
     errors = np.repeat([_error(signatures, question, who) for question in asked], sizes)[:, None]
-    return np.ascontiguousarray(signatures.stack.heard(rows, errors, hypotheses).T), _starts(sizes)
+    return np.ascontiguousarray(stack.heard(rows, errors).T), _starts(sizes)
 
 
 def _error(signatures: Signatures, question: Question, who: Role) -> float:
