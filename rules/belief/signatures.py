@@ -191,6 +191,14 @@ class Signatures:
         return self._repairs[0]
 
     @cached_property
+    def part_sets(self) -> tuple[tuple[frozenset[str], ...], Numbers, NDArray[np.str_]]:
+        """The sets of parts that repairs take, the number of each repair's set, and each repair's skill."""
+        known: dict[frozenset[str], int] = {}
+        numbers = [known.setdefault(frozenset(repair.parts), len(known)) for repair in self.repairs]
+        skills = np.array([repair.skill or "" for repair in self.repairs])
+        return tuple(known), np.array(numbers, dtype=np.intp), skills
+
+    @cached_property
     def repair_costs(self) -> Table:
         """What each repair costs, in minutes, shape (repairs,)."""
         return np.array([repair.cost for repair in self.repairs])

@@ -61,12 +61,11 @@ class DayLoad:
 
 def needs_of(signatures: Signatures, probability: Table, skill: str) -> dict[frozenset[str], float]:
     """What a call may need, by sets of parts: of the faults that this skill mends."""
-    needs: dict[frozenset[str], float] = {}
-    for repair, share in zip(signatures.repairs, signatures.by_repair(probability), strict=True):
-        if repair.skill in MENDS[skill] and share > LEAST:
-            parts = frozenset(repair.parts)
-            needs[parts] = needs.get(parts, 0.0) + float(share)
-    return needs
+    sets, of, skills = signatures.part_sets
+    shares = signatures.by_repair(probability)
+    counted = (shares > LEAST) & np.isin(skills, MENDS[skill])
+    added = np.bincount(of[counted], weights=shares[counted], minlength=len(sets))
+    return {sets[number]: float(added[number]) for number in dict.fromkeys(of[counted].tolist())}
 
 
 def load(needs: Needs, parts: Mapping[str, Part], van: Van, least: float = LOADED_FROM) -> Load:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rules.answer import LoadPart, StopNow, VisitPlan
 from rules.belief.signatures import Signatures
-from rules.belief.stack import Table
+from rules.belief.stack import Numbers, Table
 from rules.bookkeeping.types import Fault, VisitNeed
 from rules.visit.loading import load, needs_of
 
@@ -42,12 +44,12 @@ def plan(
             told = tuple(dict.fromkeys(need.tell for need in needs if need.tell and in_scope))[:MOST_TOLD]
             return VisitPlan(None, "none", "customer", (0, 0), (), (), 0.0, told)
         return VisitPlan(True, "now", stop.refer_to, (0, 0), (), (), 0.0, (stop.say,))
-    faults = _likeliest(signatures, probability)
+    faults = _Suspects.of(signatures, probability)
     wanted = next((need.skill for need in needs if need.skill), None)
     needed = stop is not None or wanted is not None or _cannot_wait(faults)
     urgency = _urgency(faults, stop, needs) if needed else "none"
     skill = _skill(faults, stop, wanted) if needed else "customer"
-    minutes = _minutes([entry for entry in faults if (entry[0].skill == "customer") != needed])
+    minutes = _minutes(faults.only(~faults.home if needed else faults.home))
     tell = _tell(faults, stop, needs)
     if not needed:
         return VisitPlan(False, urgency, skill, minutes, (), (), 0.0, tell)
@@ -57,26 +59,54 @@ def plan(
     return VisitPlan(True, urgency, skill, minutes, aboard, left, round(loaded.fix, 4), tell)
 
 
-def _likeliest(signatures: Signatures, probability: Table) -> list[tuple[Fault, float]]:
-    """Faults with their places and variants added up, likeliest first; ties in the book's order."""
-    shares = signatures.by_fault(probability)
-    order = np.argsort(-np.round(shares, 9), kind="stable")
-    return [(signatures.faults[number], float(shares[number])) for number in order]
+@dataclass(frozen=True)
+class _Suspects:
+    """Faults with their places and variants added up, likeliest first; ties in the book's order. All arrays alike."""
+
+    faults: tuple[Fault, ...]
+    number: Numbers  # in ``faults``
+    share: Table
+    traits: Mapping[str, NDArray[np.str_]]
+
+    @classmethod
+    def of(cls, signatures: Signatures, probability: Table) -> _Suspects:
+        shares = signatures.by_fault(probability)
+        order = np.argsort(-np.round(shares, 9), kind="stable")
+        traits = {name: words[order] for name, words in signatures.traits.items()}
+        return cls(signatures.faults, order, shares[order], traits)
+
+    @property
+    def home(self) -> NDArray[np.bool_]:
+        """What the customer can mend."""
+        return self.traits["skill"] == "customer"
+
+    def only(self, these: NDArray[np.bool_]) -> _Suspects:
+        traits = {name: words[these] for name, words in self.traits.items()}
+        return _Suspects(self.faults, self.number[these], self.share[these], traits)
+
+    def belief(self, these: NDArray[np.bool_]) -> float:
+        """Belief in some of them together, added up from the likeliest."""
+        return total(self.share[these])
 
 
-def _cannot_wait(faults: Sequence[tuple[Fault, float]]) -> bool:
+def total(shares: Table) -> float:
+    """The sum, from the first to the last."""
+    return float(np.cumsum(shares)[-1]) if len(shares) else 0.0
+
+
+def _cannot_wait(faults: _Suspects) -> bool:
     """Whether somebody must go: half the belief in faults the customer cannot mend, or less if they are grave."""
-    home = sum(p for fault, p in faults if fault.skill == "customer")
-    grave = sum(p for fault, p in faults if fault.skill in ("electrician", "utility") or fault.urgency == "now")
-    return 1 - home >= NEEDED_FROM or grave >= NEEDED_IF_GRAVE_FROM
+    skill, urgency = faults.traits["skill"], faults.traits["urgency"]
+    grave = faults.belief((skill == "electrician") | (skill == "utility") | (urgency == "now"))
+    return 1 - faults.belief(faults.home) >= NEEDED_FROM or grave >= NEEDED_IF_GRAVE_FROM
 
 
-def _urgency(faults: Sequence[tuple[Fault, float]], stop: StopNow | None, needs: Sequence[VisitNeed]) -> str:
+def _urgency(faults: _Suspects, stop: StopNow | None, needs: Sequence[VisitNeed]) -> str:
     """The soonest that enough of the belief asks for, all faults that are at least as urgent taken together."""
     named = [need.urgency for need in needs if need.urgency]
     share = 0.0
     for urgency in URGENCIES:
-        share += sum(p for fault, p in faults if fault.urgency == urgency and fault.skill != "customer")
+        share += faults.belief((faults.traits["urgency"] == urgency) & ~faults.home)
         if share >= COUNTS_FROM:
             named.append(urgency)
             break
@@ -85,30 +115,24 @@ def _urgency(faults: Sequence[tuple[Fault, float]], stop: StopNow | None, needs:
     return min(named, key=URGENCIES.index, default="routine")
 
 
-def _skill(faults: Sequence[tuple[Fault, float]], stop: StopNow | None, wanted: str | None) -> str:
+def _skill(faults: _Suspects, stop: StopNow | None, wanted: str | None) -> str:
     if stop is not None:
         return stop.refer_to
     if wanted is not None:
         return wanted
-    shares: dict[str, float] = defaultdict(float)
-    for fault, p in faults:
-        if fault.skill != "customer":
-            shares[fault.skill] += p
-    return max(sorted(shares), key=lambda skill: round(shares[skill], 9))
+    skills = faults.traits["skill"]
+    others = sorted({str(skill) for skill in skills} - {"customer"})
+    return max(others, key=lambda skill: round(faults.belief(skills == skill), 9))
 
 
-def _minutes(faults: Sequence[tuple[Fault, float]]) -> tuple[int, int]:
-    covered, chosen = 0.0, []
-    share = sum(p for _, p in faults)
-    for fault, p in faults:
-        chosen.append(fault)
-        covered += p
-        if covered >= COVERS * share:
-            break
+def _minutes(faults: _Suspects) -> tuple[int, int]:
+    covered = np.cumsum(faults.share)
+    count = int(np.argmax(covered >= COVERS * covered[-1])) + 1
+    chosen = [faults.faults[number] for number in faults.number[:count].tolist()]
     return min(f.minutes[0] for f in chosen), max(f.minutes[1] for f in chosen)
 
 
-def _tell(faults: Sequence[tuple[Fault, float]], stop: StopNow | None, needs: Sequence[VisitNeed]) -> tuple[str, ...]:
+def _tell(faults: _Suspects, stop: StopNow | None, needs: Sequence[VisitNeed]) -> tuple[str, ...]:
     """What the customer is told. Of what several suspects ask for, only the strictest is said: never "use it, and
     switch it off"."""
     lines = [stop.say] if stop is not None else []
@@ -118,15 +142,15 @@ def _tell(faults: Sequence[tuple[Fault, float]], stop: StopNow | None, needs: Se
     return tuple(dict.fromkeys(lines))[:MOST_TOLD]
 
 
-def _limits(faults: Sequence[tuple[Fault, float]]) -> list[str]:
+def _limits(faults: _Suspects) -> list[str]:
     """What the likeliest faults of the strictest kind that enough of the belief asks for say to the customer."""
     share = 0.0
     for limit in LIMITS:
-        strict = [(fault, p) for fault, p in faults if fault.limit == limit]
-        share += sum(p for _, p in strict)
+        strict = faults.only(faults.traits["limit"] == limit)
+        share += total(strict.share)
         if share >= COUNTS_FROM:
             said: dict[str, float] = defaultdict(float)
-            for fault, p in strict:
-                said[fault.tell] += p
+            for number, p in zip(strict.number.tolist(), strict.share.tolist(), strict=True):
+                said[faults.faults[number].tell] += p
             return sorted(said, key=lambda tell: -round(said[tell], 9))[:1]
     return []
