@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rules.belief.posterior import error_for
 from rules.belief.signatures import Signatures
 from rules.belief.stack import Beside, Numbers, Stack, Table, put_in
 from rules.bookkeeping.types import TestCard
 from rules.terms import Role, fact_key
+
+ROLE_ORDER: tuple[Role, ...] = ("caller", "desk", "technician")
 
 #: Minutes a dangerous minute is worth, so that of two tests with equal information the safer one is done. Common
 #: practice, no source.
@@ -51,6 +54,11 @@ class Questions:
     minutes: Table
     setup: Table
     surcharge: Table
+    columns: tuple[slice, ...]  # of each question
+    ranks: Numbers  # of whoever may use each card, in ROLE_ORDER
+    setups: NDArray[np.str_]  # of each question, by name
+    words: Numbers  # the row of the stack that each column stands for, shape (C,)
+    errors: Table  # the share of wrong answers, shape (C, 1)
     more: Table | None = None
     more_doubt: Table | None = None
 
@@ -62,6 +70,10 @@ class Questions:
         """Some rows of ``heard``."""
         return _rows(self.alone, self.more, numbers)
 
+    def cells(self, numbers: Numbers, columns: Numbers) -> Table:
+        """Some columns of some rows of ``heard``, shape (numbers, columns)."""
+        return _rows(self.alone, self.more, numbers[:, None], columns)
+
     def marginal(self, probability: Table) -> Table:
         """P(answer), shape (C,). ``probability``: shape (H,)."""
         if self.more is None:
@@ -69,12 +81,6 @@ class Questions:
         last, end = len(self.alone) - 1, len(probability) - 1
         singles = probability[:last] @ self.alone[:last] + probability[end] * self.alone[last]
         return np.asarray(singles + probability[last:end] @ self.more)
-
-    @cached_property
-    def columns(self) -> tuple[slice, ...]:
-        """The columns of each question."""
-        ends = (*self.start[1:].tolist(), self.alone.shape[1])
-        return tuple(slice(first, end) for first, end in zip(self.start.tolist(), ends, strict=True))
 
     def gains(self, probability: Table, alike: Numbers) -> Table:
         """Information of one answer to each question about *which kind* of hypothesis it is, in bits, shape (Q,).
@@ -100,14 +106,14 @@ class Questions:
         return bits
 
 
-def _rows(table: Table, more: Table | None, numbers: Numbers) -> Table:
+def _rows(table: Table, more: Table | None, numbers: Numbers, *columns: Numbers) -> Table:
     """Some rows of a table into which others are thought put in before the last."""
     if more is None:
-        return table[numbers]
+        return table[numbers, *columns]
     last = len(table) - 1
-    added = (numbers >= last) & (numbers < last + len(more))
-    chosen = table[np.minimum(numbers, last)]
-    chosen[added] = more[numbers[added] - last]
+    chosen = table[np.minimum(numbers, last), *columns]
+    added = np.flatnonzero((numbers >= last) & (numbers < last + len(more)))
+    chosen[added] = more[numbers[added] - last, *columns]
     return chosen
 
 
@@ -133,13 +139,17 @@ def questions(signatures: Signatures, role: Role) -> Questions:
     kept = signatures.asked
     if who not in kept:
         alone = signatures.alone
-        kept[who] = _lined_up(signatures, who) if alone is None else _widened(questions(alone, who), signatures, who)
+        kept[who] = _lined_up(signatures, who) if alone is None else _widened(questions(alone, who), signatures)
     return kept[who]
 
 
 def _lined_up(signatures: Signatures, who: Role) -> Questions:
     asked = tuple(_questions(signatures, who))
-    heard, start = _heard(signatures, signatures.stack, asked, who)
+    spans = [signatures.stack.spans[question.key] for question in asked]
+    sizes = np.array([end - first for first, end in spans], dtype=np.intp)
+    words = np.concatenate([np.arange(first, end) for first, end in spans]).astype(np.intp)
+    errors = np.repeat([_error(signatures, question, who) for question in asked], sizes)[:, None]
+    heard, start = _heard(signatures.stack, words, errors), _starts(sizes)
     cards = [question.card for question in asked]
     setups = signatures.book.setups
     risk = [LIVE_SURCHARGE * card.energised + RUNNING_SURCHARGE * card.runs_appliance for card in cards]
@@ -156,15 +166,20 @@ def _lined_up(signatures: Signatures, who: Role) -> Questions:
         minutes=np.array([card.minutes for card in cards]),
         setup=np.array([setups[card.setup].minutes if card.setup else 0.0 for card in cards]),
         surcharge=np.array(risk),
+        columns=tuple(slice(first, first + size) for first, size in zip(start.tolist(), sizes.tolist(), strict=True)),
+        ranks=np.array([ROLE_ORDER.index(every[rank].who) for rank in ranks], dtype=np.intp),
+        setups=np.array([card.setup or "" for card in cards]),
+        words=words,
+        errors=errors,
     )
 
 
-def _widened(known: Questions, signatures: Signatures, who: Role) -> Questions:
+def _widened(known: Questions, signatures: Signatures) -> Questions:
     """The same questions with the rows of pairs put in before *none of these*."""
     beside = signatures.stack
     assert isinstance(beside, Beside)
-    more, start = _heard(signatures, beside.other, known.asked, who)
-    return replace(known, more=more, more_doubt=np.add.reduceat(_minus_p_log_p(more), start, axis=1))
+    more = _heard(beside.other, known.words, known.errors)
+    return replace(known, more=more, more_doubt=np.add.reduceat(_minus_p_log_p(more), known.start, axis=1))
 
 
 def _questions(signatures: Signatures, who: Role) -> Iterator[Question]:
@@ -180,13 +195,9 @@ def _questions(signatures: Signatures, who: Role) -> Iterator[Question]:
                 yield Question(card, rank, where, key)
 
 
-def _heard(signatures: Signatures, stack: Stack, asked: Sequence[Question], who: Role) -> tuple[Table, Numbers]:
-    """P(answer | hypothesis) for those of a stack, shape (H, C), and the first column of each question."""
-    spans = [signatures.stack.spans[question.key] for question in asked]
-    sizes = np.array([end - first for first, end in spans], dtype=np.intp)
-    rows = np.concatenate([np.arange(first, end) for first, end in spans]).astype(np.intp)
-    errors = np.repeat([_error(signatures, question, who) for question in asked], sizes)[:, None]
-    return np.ascontiguousarray(stack.heard(rows, errors).T), _starts(sizes)
+def _heard(stack: Stack, words: Numbers, errors: Table) -> Table:
+    """P(answer | hypothesis), shape (H, C)."""
+    return np.ascontiguousarray(stack.heard(words, errors).T)
 
 
 def _error(signatures: Signatures, question: Question, who: Role) -> float:

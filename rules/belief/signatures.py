@@ -30,7 +30,15 @@ if TYPE_CHECKING:
 
 Flags = NDArray[np.bool_]
 
-TRAITS = ("skill", "urgency", "limit")
+NO_NUMBERS = np.empty(0, dtype=np.intp)
+NO_WORDS = np.empty(0, dtype=np.str_)
+
+#: What faults say beside what they do: who mends it, how soon, what stays off meanwhile; the gravest first.
+TRAITS: Mapping[str, tuple[str, ...]] = {
+    "skill": ("utility", "electrician", "appliance_technician", "customer"),
+    "urgency": ("now", "soon", "routine", "none"),
+    "limit": ("range_off", "oven_off", "unit_off", "none"),
+}
 MOST_PATTERNS = 2000  # lists of patterns of which the matching hypotheses are kept
 
 #: Prior share of everything the book does not know. Common practice, no source.
@@ -144,14 +152,15 @@ class Signatures:
         return (*known, *(fresh[fault.fault] for fault in self.faults[len(known) :]))
 
     @cached_property
-    def traits(self) -> Mapping[str, NDArray[np.str_]]:
-        """Skill, urgency and limit of each of :attr:`faults`, side by side."""
-        if self.alone is None:
-            return {name: np.array([getattr(fault, name) for fault in self.faults]) for name in TRAITS}
-        fresh = self.faults[len(self.alone.faults) :]
-        return {
-            name: np.concatenate([self.alone.traits[name], [getattr(fault, name) for fault in fresh]]) for name in TRAITS
-        }
+    def traits(self) -> Mapping[str, Numbers]:
+        """Skill, urgency and limit of each of :attr:`faults` as numbers in :data:`TRAITS`, shape (faults,)."""
+        known = {} if self.alone is None else self.alone.traits
+        fresh = self.faults[0 if self.alone is None else len(self.alone.faults) :]
+        made = {}
+        for name, words in TRAITS.items():
+            numbers = np.array([words.index(getattr(fault, name)) for fault in fresh], dtype=np.intp)
+            made[name] = np.concatenate([known[name], numbers]) if known else numbers
+        return made
 
     @property
     def faults(self) -> tuple[Fault, ...]:
@@ -193,10 +202,13 @@ class Signatures:
     @cached_property
     def part_sets(self) -> tuple[tuple[frozenset[str], ...], Numbers, NDArray[np.str_]]:
         """The sets of parts that repairs take, the number of each repair's set, and each repair's skill."""
-        known: dict[frozenset[str], int] = {}
-        numbers = [known.setdefault(frozenset(repair.parts), len(known)) for repair in self.repairs]
-        skills = np.array([repair.skill or "" for repair in self.repairs])
-        return tuple(known), np.array(numbers, dtype=np.intp), skills
+        sets, of, skills = ((), NO_NUMBERS, NO_WORDS) if self.alone is None else self.alone.part_sets
+        known = {parts: number for number, parts in enumerate(sets)}
+        kept = of[:-1]  # the last is that of none of these
+        fresh = self.repairs[len(kept) :]
+        numbers = [known.setdefault(frozenset(repair.parts), len(known)) for repair in fresh]
+        skilled = np.concatenate([skills[: len(kept)], [repair.skill or "" for repair in fresh]])
+        return tuple(known), np.concatenate([kept, np.array(numbers, dtype=np.intp)]), skilled
 
     @cached_property
     def repair_costs(self) -> Table:
@@ -213,12 +225,16 @@ class Signatures:
         return np.bincount(self.repair, weights=probability, minlength=len(self.repairs)).astype(np.float64)
 
     @cached_property
-    def parts_changed(self) -> tuple[frozenset[str], ...]:
-        """What each hypothesis puts into another state."""
-        return tuple(
-            frozenset(effect.part.replace("{where}", h.where or "") for effect in (h.fault.effects if h.fault else ()))
-            for h in self.hypotheses
-        )
+    def can_meet(self) -> Flags:
+        """Which two hypotheses can be there at once, shape (H, H): not two of one part, nor two modes of one fault."""
+        changed: dict[str, list[int]] = {}
+        for number, h in enumerate(self.hypotheses):
+            for effect in h.fault.effects if h.fault else ():
+                changed.setdefault(effect.part.replace("{where}", h.where or ""), []).append(number)
+        meet: Flags = self.group[:, None] != self.group
+        for numbers in changed.values():
+            meet[np.ix_(numbers, numbers)] = False
+        return meet
 
     @cached_property
     def comes_with(self) -> Mapping[frozenset[str], float]:

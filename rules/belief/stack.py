@@ -119,14 +119,15 @@ class Stack:
         starts = np.array([start for start, _ in self.spans.values()], dtype=np.intp)
         return starts, np.repeat(np.arange(len(starts)), [end - start for start, end in self.spans.values()])
 
+    @cached_property
+    def up_to(self) -> Table:
+        """P(this word or a milder one), within each key in the order of :attr:`severity`, shape (H, R)."""
+        return np.ascontiguousarray((np.cumsum(self.true[self.severity], axis=0) - self.blocks[1][:, None]).T)
+
     def together(self, first: Numbers, second: Numbers) -> Stack:
         """The tables of pairs of hypotheses, by noisy maximum: of two faults the worse word is what is shown."""
-        starts, blocks = self.blocks
-
-        def up_to(columns: Numbers) -> Table:  # P(this word or a milder one), within each key
-            return np.cumsum(self.true[self.severity[:, None], columns], axis=0) - blocks[:, None]
-
-        both = up_to(first) * up_to(second)
+        starts = self.blocks[0]
+        both = (self.up_to[first] * self.up_to[second]).T
         shown = np.diff(both, axis=0, prepend=0.0)
         shown[starts] = both[starts]
         true = np.empty_like(shown)

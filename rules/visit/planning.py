@@ -7,16 +7,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from rules.answer import LoadPart, StopNow, VisitPlan
-from rules.belief.signatures import Signatures
+from rules.belief.signatures import TRAITS, Flags, Signatures
 from rules.belief.stack import Numbers, Table
 from rules.bookkeeping.types import Fault, VisitNeed
 from rules.visit.loading import load, needs_of
 
-LIMITS = ("range_off", "oven_off", "unit_off", "none")  # what must stay off meanwhile, strictest first
-URGENCIES = ("now", "soon", "routine", "none")
+URGENCIES = TRAITS["urgency"]
+LIMITS = TRAITS["limit"]  # what must stay off meanwhile, strictest first
 NEEDED_FROM = 0.5  # share of belief in faults the customer cannot mend alone
 NEEDED_IF_GRAVE_FROM = 0.2
 COUNTS_FROM = 0.2  # a fault this likely has a say in urgency and in what the customer is told
@@ -49,7 +48,7 @@ def plan(
     needed = stop is not None or wanted is not None or _cannot_wait(faults)
     urgency = _urgency(faults, stop, needs) if needed else "none"
     skill = _skill(faults, stop, wanted) if needed else "customer"
-    minutes = _minutes(faults.only(~faults.home if needed else faults.home))
+    minutes = _minutes(faults, ~faults.home if needed else faults.home)
     tell = _tell(faults, stop, needs)
     if not needed:
         return VisitPlan(False, urgency, skill, minutes, (), (), 0.0, tell)
@@ -66,25 +65,21 @@ class _Suspects:
     faults: tuple[Fault, ...]
     number: Numbers  # in ``faults``
     share: Table
-    traits: Mapping[str, NDArray[np.str_]]
+    traits: Mapping[str, Numbers]  # numbers in signatures.TRAITS
+    home: Flags  # what the customer can mend
 
     @classmethod
     def of(cls, signatures: Signatures, probability: Table) -> _Suspects:
         shares = signatures.by_fault(probability)
         order = np.argsort(-np.round(shares, 9), kind="stable")
-        traits = {name: words[order] for name, words in signatures.traits.items()}
-        return cls(signatures.faults, order, shares[order], traits)
+        traits = {name: numbers[order] for name, numbers in signatures.traits.items()}
+        return cls(signatures.faults, order, shares[order], traits, traits["skill"] == TRAITS["skill"].index("customer"))
 
-    @property
-    def home(self) -> NDArray[np.bool_]:
-        """What the customer can mend."""
-        return self.traits["skill"] == "customer"
+    def that(self, trait: str, word: str) -> Flags:
+        """Those of which a trait is this word."""
+        return self.traits[trait] == TRAITS[trait].index(word)
 
-    def only(self, these: NDArray[np.bool_]) -> _Suspects:
-        traits = {name: words[these] for name, words in self.traits.items()}
-        return _Suspects(self.faults, self.number[these], self.share[these], traits)
-
-    def belief(self, these: NDArray[np.bool_]) -> float:
+    def belief(self, these: Flags) -> float:
         """Belief in some of them together, added up from the likeliest."""
         return total(self.share[these])
 
@@ -96,8 +91,8 @@ def total(shares: Table) -> float:
 
 def _cannot_wait(faults: _Suspects) -> bool:
     """Whether somebody must go: half the belief in faults the customer cannot mend, or less if they are grave."""
-    skill, urgency = faults.traits["skill"], faults.traits["urgency"]
-    grave = faults.belief((skill == "electrician") | (skill == "utility") | (urgency == "now"))
+    others = faults.that("skill", "electrician") | faults.that("skill", "utility")
+    grave = faults.belief(others | faults.that("urgency", "now"))
     return 1 - faults.belief(faults.home) >= NEEDED_FROM or grave >= NEEDED_IF_GRAVE_FROM
 
 
@@ -106,7 +101,7 @@ def _urgency(faults: _Suspects, stop: StopNow | None, needs: Sequence[VisitNeed]
     named = [need.urgency for need in needs if need.urgency]
     share = 0.0
     for urgency in URGENCIES:
-        share += faults.belief((faults.traits["urgency"] == urgency) & ~faults.home)
+        share += faults.belief(faults.that("urgency", urgency) & ~faults.home)
         if share >= COUNTS_FROM:
             named.append(urgency)
             break
@@ -120,15 +115,14 @@ def _skill(faults: _Suspects, stop: StopNow | None, wanted: str | None) -> str:
         return stop.refer_to
     if wanted is not None:
         return wanted
-    skills = faults.traits["skill"]
-    others = sorted({str(skill) for skill in skills} - {"customer"})
-    return max(others, key=lambda skill: round(faults.belief(skills == skill), 9))
+    shares = {skill: round(faults.belief(faults.that("skill", skill)), 9) for skill in sorted(TRAITS["skill"])}
+    return max((skill for skill in shares if skill != "customer"), key=shares.__getitem__)
 
 
-def _minutes(faults: _Suspects) -> tuple[int, int]:
-    covered = np.cumsum(faults.share)
+def _minutes(faults: _Suspects, these: Flags) -> tuple[int, int]:
+    covered = np.cumsum(faults.share[these])
     count = int(np.argmax(covered >= COVERS * covered[-1])) + 1
-    chosen = [faults.faults[number] for number in faults.number[:count].tolist()]
+    chosen = [faults.faults[number] for number in faults.number[these][:count].tolist()]
     return min(f.minutes[0] for f in chosen), max(f.minutes[1] for f in chosen)
 
 
@@ -146,11 +140,11 @@ def _limits(faults: _Suspects) -> list[str]:
     """What the likeliest faults of the strictest kind that enough of the belief asks for say to the customer."""
     share = 0.0
     for limit in LIMITS:
-        strict = faults.only(faults.traits["limit"] == limit)
-        share += total(strict.share)
+        strict = faults.that("limit", limit)
+        share += faults.belief(strict)
         if share >= COUNTS_FROM:
             said: dict[str, float] = defaultdict(float)
-            for number, p in zip(strict.number.tolist(), strict.share.tolist(), strict=True):
+            for number, p in zip(faults.number[strict].tolist(), faults.share[strict].tolist(), strict=True):
                 said[faults.faults[number].tell] += p
             return sorted(said, key=lambda tell: -round(said[tell], 9))[:1]
     return []
