@@ -74,6 +74,8 @@ def walk(expert: Expert, appliance: Appliance, row: int) -> Walk:
         test = answer.next_tests[0]
         card = expert.book.tests[test.test]
         key = fact_key(card.reads, test.where or card.between, card.during)
+        if key in dict(answers):
+            break  # what is asked again can never be answered better
         facts.append(truth.fact(key))
         answers.append((key, truth.word(key)))
     standing = [c for c in answer.conclusions if c.standing != "ruled_out"]
