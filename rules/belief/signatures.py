@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.appliance import Words, observe_machines
+from rules.appliance import Words, observe_machines, remembered
 from rules.appliance.injecting import Machine, machines
 from rules.appliance.wiring import Wiring, wire
 from rules.belief.repairs import Repair, repairs_of
@@ -276,7 +276,7 @@ def build(book: Book, appliance: Appliance) -> Signatures:
                 made = _machines(wiring, fault, where)
                 hypotheses += [Hypothesis(fault, where, variant) for variant in range(len(made))]
                 rows += made
-    seen = observe_machines(wiring, rows, book.facts)
+    seen = remembered(appliance, rows, book.facts, lambda: observe_machines(wiring, rows, book.facts))
     hypotheses.append(Hypothesis(None, None))
     usual = {key: str(words[0]) for key, words in seen.items()}
     tables = {key: _one_hot(words[1:], _term(book.facts, key), usual[key]) for key, words in seen.items()}
