@@ -148,7 +148,8 @@ def _ruled_out(groups: _Groups, fired: Sequence[Fired]) -> set[int]:
 
 
 def _leader(groups: _Groups, rank: int) -> Hypothesis:
-    return groups.signatures.hypotheses[groups.first[rank]]
+    leader: Hypothesis = groups.signatures.hypotheses[groups.first[rank]]
+    return leader
 
 
 def _points(fired: Fired, act: str, hypothesis: Hypothesis, places: Sequence[str | None]) -> bool:

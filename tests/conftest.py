@@ -11,7 +11,6 @@ from rules.answer import Triage
 from rules.enquiry import fact_from_text
 from rules.terms import Role
 
-
 os.environ["COLDLEG_CACHE"] = "off"  # what is tested is worked out, here and in every process that a test starts
 
 

@@ -7,6 +7,7 @@ import re
 import shlex
 from pathlib import Path
 
+import click
 import pytest
 from click.testing import CliRunner
 
@@ -69,5 +70,5 @@ def test_every_folder_of_the_house_is_in_the_developers_page() -> None:
 
 
 def test_every_command_is_in_the_documents() -> None:
-    missing = [name for name in main.commands if f"coldleg {name}" not in README + DEVELOPERS]
+    missing = [name for name in main.list_commands(click.Context(main)) if f"coldleg {name}" not in README + DEVELOPERS]
     assert not missing

@@ -108,9 +108,7 @@ def _read(path: Path, terms: Mapping[str, FactTerm]) -> Seen | None:
     try:
         with np.load(io.BytesIO(content[CHECKSUM:]), allow_pickle=False) as arrays:
             keys, numbers = json.loads(arrays["keys"].tobytes()), arrays["numbers"]
-        return {
-            key: np.array([*terms[fact_of(key)].values, ""])[row] for key, row in zip(keys, numbers, strict=True)
-        }
+        return {key: np.array([*terms[fact_of(key)].values, ""])[row] for key, row in zip(keys, numbers, strict=True)}
     except (ValueError, KeyError, IndexError, TypeError, EOFError, zipfile.BadZipFile):
         return None
 

@@ -145,8 +145,9 @@ def choose(
 
 def _divided(scores: _Scores, gate: Gate, least: float) -> tuple[list[int], list[int]]:
     """The questions that tell so much, those that may be put now and those that wait for the dead-check."""
-    telling = [number for number in scores.ranked if scores.gains[number] >= least]
-    waiting = [number for number in telling if gate.waits(scores.card(number))]
+    gains, guarded = scores.gains.tolist(), scores.asked.guarded
+    telling = [number for number in scores.ranked if gains[number] >= least]
+    waiting = [number for number in telling if number in guarded and gate.waits(scores.card(number))]
     held = set(waiting)
     return [number for number in telling if number not in held], waiting
 

@@ -6,7 +6,7 @@ a range with one fault has another at all, times the book's factor for two that 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np

@@ -126,7 +126,9 @@ def factors(
 def _of(signatures: Signatures, fault: str, where: str | None) -> Numbers:
     """The hypotheses of a fault, at a place if one is given."""
     numbers = signatures.at_name.get(fault, NO_NUMBERS)
-    return numbers if where is None else numbers[signatures.at[where][numbers]] if where in signatures.at else NO_NUMBERS
+    return (
+        numbers if where is None else numbers[signatures.at[where][numbers]] if where in signatures.at else NO_NUMBERS
+    )
 
 
 def believe(signatures: Signatures, prior: Table, factor: Table, statements: Sequence[Statement]) -> Belief:

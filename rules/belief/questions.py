@@ -57,6 +57,7 @@ class Questions:
     columns: tuple[slice, ...]  # of each question
     ranks: Numbers  # of whoever may use each card, in ROLE_ORDER
     setups: NDArray[np.str_]  # of each question, by name
+    guarded: frozenset[int]  # questions that wait for the dead-check unless it is done
     words: Numbers  # the row of the stack that each column stands for, shape (C,)
     errors: Table  # the share of wrong answers, shape (C, 1)
     more: Table | None = None
@@ -108,12 +109,11 @@ class Questions:
 
 def _rows(table: Table, more: Table | None, numbers: Numbers, *columns: Numbers) -> Table:
     """Some rows of a table into which others are thought put in before the last."""
-    if more is None:
-        return table[numbers, *columns]
     last = len(table) - 1
-    chosen = table[np.minimum(numbers, last), *columns]
-    added = np.flatnonzero((numbers >= last) & (numbers < last + len(more)))
-    chosen[added] = more[numbers[added] - last, *columns]
+    chosen: Table = table[numbers if more is None else np.minimum(numbers, last), *columns]
+    if more is not None:
+        added = np.flatnonzero((numbers >= last) & (numbers < last + len(more)))
+        chosen[added] = more[numbers[added] - last, *columns]
     return chosen
 
 
@@ -169,6 +169,7 @@ def _lined_up(signatures: Signatures, who: Role) -> Questions:
         columns=tuple(slice(first, first + size) for first, size in zip(start.tolist(), sizes.tolist(), strict=True)),
         ranks=np.array([ROLE_ORDER.index(every[rank].who) for rank in ranks], dtype=np.intp),
         setups=np.array([card.setup or "" for card in cards]),
+        guarded=frozenset(number for number, card in enumerate(cards) if card.needs_permission),
         words=words,
         errors=errors,
     )

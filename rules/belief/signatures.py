@@ -31,7 +31,6 @@ if TYPE_CHECKING:
 Flags = NDArray[np.bool_]
 
 NO_NUMBERS = np.empty(0, dtype=np.intp)
-NO_WORDS = np.empty(0, dtype=np.str_)
 
 #: What faults say beside what they do: who mends it, how soon, what stays off meanwhile; the gravest first.
 TRAITS: Mapping[str, tuple[str, ...]] = {
@@ -200,15 +199,17 @@ class Signatures:
         return self._repairs[0]
 
     @cached_property
-    def part_sets(self) -> tuple[tuple[frozenset[str], ...], Numbers, NDArray[np.str_]]:
-        """The sets of parts that repairs take, the number of each repair's set, and each repair's skill."""
-        sets, of, skills = ((), NO_NUMBERS, NO_WORDS) if self.alone is None else self.alone.part_sets
+    def part_sets(self) -> tuple[tuple[frozenset[str], ...], Numbers, Numbers]:
+        """The sets of parts that repairs take, the number of each repair's set, and of its skill in TRAITS."""
+        sets, of, skills = ((), NO_NUMBERS, NO_NUMBERS) if self.alone is None else self.alone.part_sets
         known = {parts: number for number, parts in enumerate(sets)}
         kept = of[:-1]  # the last is that of none of these
         fresh = self.repairs[len(kept) :]
         numbers = [known.setdefault(frozenset(repair.parts), len(known)) for repair in fresh]
-        skilled = np.concatenate([skills[: len(kept)], [repair.skill or "" for repair in fresh]])
-        return tuple(known), np.concatenate([kept, np.array(numbers, dtype=np.intp)]), skilled
+        words = (*TRAITS["skill"], None)
+        skilled = np.array([words.index(repair.skill) for repair in fresh], dtype=np.intp)
+        of = np.concatenate([kept, np.array(numbers, dtype=np.intp)])
+        return tuple(known), of, np.concatenate([skills[: len(kept)], skilled])
 
     @cached_property
     def repair_costs(self) -> Table:

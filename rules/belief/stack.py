@@ -74,7 +74,7 @@ class Stack:
     @property
     def width(self) -> int:
         """How many hypotheses there are."""
-        return self.true.shape[1]
+        return len(self.true[0])
 
     def row(self, key: str, word: str) -> int:
         """The row of a word of a key."""
@@ -139,7 +139,7 @@ class Stack:
 
     @cached_property
     def _by_size(self) -> tuple[tuple[Numbers, Table], ...]:
-        """Keys of as many words side by side: their rows, shape (keys, K), and what turns shown into said by mistake."""
+        """Keys of as many words side by side: their rows, shape (keys, K), and what turns shown into wrongly said."""
         sizes: dict[int, list[str]] = {}
         for key, (start, end) in self.spans.items():
             sizes.setdefault(end - start, []).append(key)
@@ -173,11 +173,11 @@ class Beside(Stack):
     other: Stack
 
     @cached_property
-    def true(self) -> Table:  # type: ignore[override]  # laid out when first read
+    def true(self) -> Table:  # laid out when first read
         return put_in(self.one.true, self.other.true, axis=1)
 
     @cached_property
-    def wrong(self) -> Table:  # type: ignore[override]
+    def wrong(self) -> Table:
         return put_in(self.one.wrong, self.other.wrong, axis=1)
 
     @property

@@ -1,8 +1,9 @@
 """Spellings as branches of words that grow together again.
 
-A phrase with many choices has thousands of spellings, but few places between its words. So spellings are kept as a graph
-in which what may follow is shared by all beginnings it can follow: the work and the memory go with the phrases as they
-are written, not with their spellings. Branches are never changed once made; joining two makes new ones where they meet.
+A phrase with many choices has thousands of spellings, but few places between its words. So spellings are kept as a
+graph in which what may follow is shared by all beginnings it can follow: the work and the memory go with the phrases
+as they are written, not with their spellings. Branches are never changed once made; joining two makes new ones where
+they meet.
 """
 
 from __future__ import annotations

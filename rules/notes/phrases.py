@@ -120,7 +120,8 @@ class PhraseIndex:
         return {word for word, after in branch.following.items() if after.entry is not None}, {}
 
     def _one_by_one(self, phrase: str, entry: Entry) -> tuple[set[str], dict[Words, Entry]]:
-        clashes, stored = {}, set()
+        clashes: dict[Words, Entry] = {}
+        stored: set[str] = set()
         for words in spellings(phrase):
             other = self.add(words, entry)
             if other is not None:

@@ -73,11 +73,14 @@ class _Suspects:
         shares = signatures.by_fault(probability)
         order = np.argsort(-np.round(shares, 9), kind="stable")
         traits = {name: numbers[order] for name, numbers in signatures.traits.items()}
-        return cls(signatures.faults, order, shares[order], traits, traits["skill"] == TRAITS["skill"].index("customer"))
+        return cls(
+            signatures.faults, order, shares[order], traits, traits["skill"] == TRAITS["skill"].index("customer")
+        )
 
     def that(self, trait: str, word: str) -> Flags:
         """Those of which a trait is this word."""
-        return self.traits[trait] == TRAITS[trait].index(word)
+        these: Flags = self.traits[trait] == TRAITS[trait].index(word)
+        return these
 
     def belief(self, these: Flags) -> float:
         """Belief in some of them together, added up from the likeliest."""

@@ -10,7 +10,7 @@ from typing import Any, cast
 
 from flask import Response, current_app, g
 
-from rules import Expert
+from rules import Answers, Expert
 from service.dumping import Dump
 from service.schemas import triage_dump
 from service.settings import Settings
@@ -26,9 +26,11 @@ class House:
     expert: Expert
     settings: Settings
     dump: Dump = field(init=False)
+    answers: Answers = field(init=False)
 
     def __post_init__(self) -> None:
         self.dump = triage_dump(self.expert.book.facts)
+        self.answers = Answers(self.expert)
 
 
 @dataclass

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 from rules import Enquiry, Expert, Fact, InputError, triage
 from rules.bookkeeping.types import Appliance, FactTerm
-from rules.terms import ALL, OTHERS, ROLES, UNNAMED, Role, Source, Value
+from rules.enquiry import fact_from_text
+from rules.terms import ALL, OTHERS, ROLES, UNNAMED, Role, Source, Value, fact_of
 from tests.benchmarks.bench_notes import notes
 
 FEWEST, MOST = 3, 9  # facts of a case
@@ -27,6 +28,25 @@ def fact_sets(expert: Expert, count: int, role: Role | None = None, appliance: s
         except InputError:
             continue  # a thing this appliance does not have
         found[made] = None
+    return list(found)
+
+
+def likely_sets(expert: Expert, count: int, role: Role, chance: int = 1) -> list[Enquiry]:
+    """Distinct enquiries such as faults give: what one fault shows, odd things first, and some that are as usual."""
+    dice = random.Random(chance)
+    signatures = expert.signatures(expert.book.appliances["radiant_range"])
+    facts, found = expert.book.facts, dict[Enquiry, None]()
+    while len(found) < count:
+        number = dice.randrange(len(signatures.hypotheses) - 1)
+        shown = {key: str(list(facts[fact_of(key)].values)[int(table[number].argmax())])
+                 for key, table in signatures.tables.items() if facts[fact_of(key)].kind == "choice"}  # fmt: skip
+        keys = [key for key in shown if role == "technician" or facts[fact_of(key)].told_by != "technician"]
+        odd = [key for key in keys if shown[key] != signatures.usual[key]]
+        usual = [key for key in keys if shown[key] == signatures.usual[key]]
+        chosen = dice.sample(odd, min(len(odd), dice.randint(1, 5))) + dice.sample(usual, dice.randint(2, 4))
+        source: Source = "technician" if role == "technician" else "caller"
+        told = [fact_from_text(f"{key}={shown[key]}", facts, source) for key in chosen]
+        found[Enquiry(facts=tuple(told), appliance=signatures.appliance, role=role)] = None
     return list(found)
 
 

@@ -1,7 +1,7 @@
 """Whether a change of code changed any answer.
 
 ``python -m tests.benchmarks.same_answers FILE`` writes the answers to some hundred invented cases, on every appliance
-and by every role, each as the JSON that goes out; where FILE is there already, it compares with it and names what differs.
+and by every role, each as the JSON that goes out; where FILE is there already, it compares and names what differs.
 """
 
 from __future__ import annotations
