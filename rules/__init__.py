@@ -14,11 +14,13 @@ from rules.dayplan import DayPlan, plan_day
 from rules.expecting import expected_readings
 from rules.notes.lexicon import compile_lexicon
 from rules.proving import prove
+from rules.recalling import Answers
 from rules.terms import BookError, Fact, InputError, Problem
 from rules.triage import EXPLAINS, Enquiry, Expert, triage
 
 __all__ = [
     "EXPLAINS",
+    "Answers",
     "BookError",
     "DayPlan",
     "Enquiry",

@@ -100,7 +100,7 @@ def _statements(
 
 def _in_order(facts: Iterable[Fact], terms: Mapping[str, FactTerm]) -> tuple[Fact, ...]:
     """By the vocabulary's order, then place, value, and most trusted first; a fact said twice is kept once."""
-    rank = {name: number for number, name in enumerate(terms)}
+    rank = _ranks(terms)
 
     def order(fact: Fact) -> tuple[object, ...]:
         hedged = fact.certainty == "hedged"
@@ -113,6 +113,19 @@ def _in_order(facts: Iterable[Fact], terms: Mapping[str, FactTerm]) -> tuple[Fac
     for fact in sorted(facts, key=order):
         kept.setdefault((fact.key, fact.value), fact)
     return tuple(kept.values())
+
+
+_LAST_RANKS: tuple[Mapping[str, FactTerm], Mapping[str, int]] = ({}, {})
+
+
+def _ranks(terms: Mapping[str, FactTerm]) -> Mapping[str, int]:
+    """The vocabulary's order, by name; kept for the vocabulary asked about last, which is the open book's."""
+    global _LAST_RANKS  # noqa: PLW0603  # one tuple, put in place whole: safe between threads
+    known, rank = _LAST_RANKS
+    if known is not terms:
+        rank = {name: number for number, name in enumerate(terms)}
+        _LAST_RANKS = terms, rank
+    return rank
 
 
 def _stand_in(facts: Sequence[Fact], appliance: Appliance) -> str | None:
@@ -179,7 +192,7 @@ def _known(
     terms: Mapping[str, FactTerm],
 ) -> tuple[tuple[KnownFact, ...], tuple[tuple[int, ...], ...]]:
     """Facts for the rules: by unit, and once more as ``all`` where a statement about all units stands everywhere."""
-    rank = {name: number for number, name in enumerate(terms)}
+    rank = _ranks(terms)
     rows: dict[tuple[str, str, str, str, str], tuple[float | None, tuple[int, ...]]] = {}
     for key, (word, number) in standing.items():
         fact = understood[number]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -16,7 +16,7 @@ from rules.belief.stack import Table
 from rules.bookkeeping.types import FactTerm, Rule
 from rules.casefile import CaseFile, Statement
 from rules.chaining import Firing
-from rules.terms import UNNAMED, fact_of
+from rules.terms import UNNAMED
 from rules.wording import filled, value_words
 
 LISTED_FROM = 0.01
@@ -57,27 +57,24 @@ def conclude(
     ``reasons`` and ``bits`` leave these out where nobody reads them.
     """
     signatures = belief.signatures
-    named_out = {name for entry in fired for name in entry.rule.rules_out}
-    groups = _grouped(signatures, belief)
-    established = _established(signatures, groups, fired)
+    groups = _Groups(signatures, belief.probability)
+    established = _established(groups, fired)
+    out = _ruled_out(groups, fired)
     listed: list[tuple[_Group, str]] = []
-    gone: list[tuple[_Group, str]] = []
-    for group in groups:
-        hypothesis = signatures.hypotheses[group.members[0]]
-        out = not named_out.isdisjoint(one.name for one in hypothesis.both or (hypothesis,))
-        out = out and any(_points(entry, "rules_out", hypothesis, (group.where,)) for entry in fired)
-        if out and hypothesis.both:
-            continue  # the one that stays is listed by itself
-        if out and group.members[0] not in established:
-            gone.append((group, "ruled_out"))
-        elif len(listed) < MOST_LISTED and _worth_listing(signatures, group):
-            standing = "established" if group.members[0] in established else "possible"
+    for rank in groups.listed:
+        if rank in out and rank not in established:
+            continue
+        group = groups[rank]
+        if len(listed) < MOST_LISTED and _worth_listing(signatures, group):
+            standing = "established" if rank in established else "possible"
             if standing == "possible" and group.probability >= LIKELY_FROM:
                 standing = "likely"
             listed.append((group, standing))
+    gone = [(groups[rank], "ruled_out") for rank in sorted(out) if rank not in established and not groups.of_two(rank)]
+    told_apart = {groups[rank].members[0]: others for rank, others in established.items()}
     writer = _Writer(belief, case, fired, reasons, bits)
     return tuple(
-        writer.write(group, standing, established.get(group.members[0], ())) for group, standing in [*listed, *gone]
+        writer.write(group, standing, told_apart.get(group.members[0], ())) for group, standing in [*listed, *gone]
     )
 
 
@@ -93,18 +90,66 @@ def _worth_listing(signatures: Signatures, group: _Group) -> bool:
     return group.probability >= ALWAYS_LISTED_FROM or group.probability > signatures.prior[list(group.members)].sum()
 
 
-def _grouped(signatures: Signatures, belief: Belief) -> list[_Group]:
-    """Faults at their places by falling probability; places of one fault with the same probability become one."""
-    by_key: dict[tuple[str, float], list[int]] = {}
-    shares = np.round(signatures.by_group(belief.probability), 9).tolist()
-    for number, (first, share) in enumerate(zip(signatures.first[:-1].tolist(), shares, strict=False)):
-        by_key.setdefault((signatures.hypotheses[first].name, share), []).append(number)
-    groups = []
-    for (_, share), numbers in by_key.items():
-        members = tuple(sorted(m for number in numbers for m in signatures.members[number]))
-        where = signatures.hypotheses[members[0]].where if len(numbers) == 1 else None
-        groups.append(_Group(members, where, share * len(numbers), len(numbers) == 1))
-    return sorted(groups, key=lambda group: (-round(group.probability, 9), group.members[0]))
+class _Groups:
+    """Faults at their places by falling probability; places of one fault with the same probability are one group.
+
+    Most are so unlikely that nothing is said of them; only those asked for are made. They are numbered by their rank.
+    """
+
+    def __init__(self, signatures: Signatures, probability: Table) -> None:
+        self.signatures = signatures
+        shares = np.round(signatures.by_group(probability)[:-1], 9)
+        names = signatures.name_of_group
+        self._order = np.lexsort((shares, names))  # stable: of equal ones the first group stays first
+        named, sharing = names[self._order], shares[self._order]
+        starts = np.flatnonzero(np.diff(named, prepend=-1) | np.diff(sharing, prepend=-1).astype(bool))
+        counts = np.diff(starts, append=len(named))
+        whole = sharing[starts] * counts
+        first = signatures.first[self._order[starts]]
+        ranked = np.lexsort((first, -np.round(whole, 9)))
+        self._starts, self._counts = starts[ranked], counts[ranked]
+        self.first, self.names = first[ranked].tolist(), named[starts][ranked]
+        self.probability: list[float] = whole[ranked].tolist()
+        self._made: dict[int, _Group] = {}
+
+    @property
+    def listed(self) -> range:
+        """Those likely enough to be listed."""
+        most = next((rank for rank, share in enumerate(self.probability) if share < LISTED_FROM), len(self.probability))
+        return range(most)
+
+    def of_two(self, rank: int) -> bool:
+        """Whether it is of two faults at once."""
+        return bool(self.signatures.hypotheses[self.first[rank]].both)
+
+    def that_name(self, faults: Iterable[str]) -> list[int]:
+        """Those of some faults, or of one of them and another at once, likeliest first."""
+        wanted = self.signatures.faults_with(frozenset(faults))
+        return np.flatnonzero(wanted[self.names]).tolist()
+
+    def __getitem__(self, rank: int) -> _Group:
+        made = self._made.get(rank)
+        if made is None:
+            start, count = self._starts[rank], int(self._counts[rank])
+            numbers = self._order[start : start + count].tolist()
+            members = tuple(sorted(m for number in numbers for m in self.signatures.members[number]))
+            where = self.signatures.hypotheses[members[0]].where if count == 1 else None
+            made = self._made[rank] = _Group(members, where, self.probability[rank], count == 1)
+        return made
+
+
+def _ruled_out(groups: _Groups, fired: Sequence[Fired]) -> set[int]:
+    named = {name for entry in fired for name in entry.rule.rules_out}
+    return {
+        rank
+        for rank in (groups.that_name(named) if named else ())
+        if any(_points(entry, "rules_out", _leader(groups, rank), (groups[rank].where,)) for entry in fired)
+    }
+
+
+def _leader(groups: _Groups, rank: int) -> Hypothesis:
+    leader: Hypothesis = groups.signatures.hypotheses[groups.first[rank]]
+    return leader
 
 
 def _points(fired: Fired, act: str, hypothesis: Hypothesis, places: Sequence[str | None]) -> bool:
@@ -117,35 +162,27 @@ def _points(fired: Fired, act: str, hypothesis: Hypothesis, places: Sequence[str
     return hypothesis.where is None or fired.firing.where is None or fired.firing.where in places
 
 
-def _established(
-    signatures: Signatures, groups: Sequence[_Group], fired: Sequence[Fired]
-) -> dict[int, tuple[str, ...]]:
-    """Group's first member to the other faults that the establishing measurement cannot tell from it."""
+def _established(groups: _Groups, fired: Sequence[Fired]) -> dict[int, tuple[str, ...]]:
+    """Rank of each group established, to the other faults that the measurement cannot tell from it."""
     found: dict[int, tuple[str, ...]] = {}
     for entry in fired:
         if not entry.rule.establishes:
             continue
         inside = [
-            group
-            for group in groups
-            if _points(entry, "establishes", signatures.hypotheses[group.members[0]], (group.where,))
-            and (_both(signatures, group) or group.where == (entry.firing.where or group.where))
+            rank
+            for rank in groups.that_name(entry.rule.establishes)
+            if _points(entry, "establishes", _leader(groups, rank), (groups[rank].where,))
+            and (groups.of_two(rank) or groups[rank].where == (entry.firing.where or groups[rank].where))
         ]
-        known = sum(group.probability for group in groups)
-        if sum(group.probability for group in inside) < GROUP_FROM * known:
+        if sum(groups.probability[rank] for rank in inside) < GROUP_FROM * sum(groups.probability):
             continue
-        members = [group for group in inside if group.probability >= MEMBER_FROM and not _both(signatures, group)]
-        names = [signatures.hypotheses[group.members[0]].name for group in members]
-        for group, name in zip(members, names, strict=True):
+        members = [r for r in inside if groups.probability[r] >= MEMBER_FROM and not groups.of_two(r)]
+        names = [_leader(groups, rank).name for rank in members]
+        for rank, name in zip(members, names, strict=True):
             rest = tuple(other for other in names if other != name)
-            already = found.get(group.members[0])
-            found[group.members[0]] = rest if already is None else tuple(n for n in already if n in rest)
+            already = found.get(rank)
+            found[rank] = rest if already is None else tuple(n for n in already if n in rest)
     return found
-
-
-def _both(signatures: Signatures, group: _Group) -> tuple[Hypothesis, ...]:
-    """The two faults, where a group is of two at once."""
-    return signatures.hypotheses[group.members[0]].both
 
 
 @dataclass(frozen=True)
@@ -212,8 +249,7 @@ class _Writer:
         """What the circuit says: the observations this fault would show, and those that speak against it."""
         fits, against = [], []
         for statement in self.case.statements:
-            shares = [_share(self.signatures, statement, member, self.terms) for member in group.members]
-            known = [share for share in shares if share is not None]
+            known = _shares(self.signatures, statement, group.members)
             if known and max(known) >= FITS_FROM:
                 fits.append(statement.number)
             elif known and max(known) <= AGAINST_TO:
@@ -231,15 +267,14 @@ def _sentence(rule: Rule) -> str:
     return rule.because + (f" Not when {rule.not_when}." if rule.not_when else "")
 
 
-def _share(signatures: Signatures, statement: Statement, member: int, terms: Mapping[str, FactTerm]) -> float | None:
-    """Probability that this hypothesis shows what the statement says; None if no table speaks of it."""
-    share = None
+def _shares(signatures: Signatures, statement: Statement, members: tuple[int, ...]) -> list[float]:
+    """Probability that these hypotheses show what the statement says; empty if no table speaks of it."""
+    shares = None
     for key, word in statement.says:
-        table = signatures.tables.get(key)
-        if table is not None:
-            column = list(terms[fact_of(key)].values).index(word)
-            share = (1.0 if share is None else share) * float(table[member, column])
-    return share
+        if key in signatures.stack.spans:
+            shown = signatures.stack.shown(signatures.stack.row(key, word), members)
+            shares = shown if shares is None else [share * more for share, more in zip(shares, shown, strict=True)]
+    return shares or []
 
 
 def _bits(belief: Belief, group: _Group) -> tuple[FactBits, ...]:

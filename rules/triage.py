@@ -5,7 +5,6 @@ note -> facts -> case file -> rules chained -> belief -> conclusions -> next tes
 
 from __future__ import annotations
 
-import fnmatch
 import hashlib
 import json
 import threading
@@ -345,11 +344,8 @@ def gate_of(
     ``tools``: those at hand, None for all.
     """
 
-    def matched(patterns: Iterable[str]) -> frozenset[str]:
-        return frozenset(test for pattern in patterns for test in fnmatch.filter(book.tests, pattern))
-
-    allowed = matched(pattern for entry in fired for pattern in entry.rule.allow)
-    forbidden = matched(pattern for entry in fired for pattern in entry.rule.forbid)
+    allowed = frozenset(test for entry in fired for pattern in entry.rule.allow for test in book.tests_like(pattern))
+    forbidden = frozenset(test for entry in fired for pattern in entry.rule.forbid for test in book.tests_like(pattern))
     measured = any(statement.certainty == "measured" for statement in case.statements)
     answered = frozenset(case.words()) | _not_told(case, role)
     return Gate(role, allowed, forbidden, stopped, answered, measured, _paid(book, case), tools)
@@ -364,7 +360,7 @@ def _paid(book: Book, case: CaseFile) -> frozenset[str]:
     """Set-ups that were made for a reading a technician has taken, or tried to take."""
     read = {known.name for known in case.known if known.by == "technician"}
     read |= {fact_of(key) for key, source in case.not_told if source == "technician"}
-    return frozenset(card.setup for card in book.tests.values() if card.setup and card.reads in read)
+    return frozenset(setup for fact, setup in book.set_up_for if fact in read)
 
 
 def askable(case: CaseFile, appliance: Appliance) -> tuple[str, ...]:

@@ -13,26 +13,36 @@ import click
 from rules import BookError, Enquiry, Expert, InputError, Problem, open_book, triage
 from rules.enquiry import fact_from_text
 from rules.terms import ROLES, Role
-from service.batch_cli import batch_command
-from service.cases_cli import backup_command, cases_group, database_option
-from service.chat_cli import chat_command
-from service.evaluate_cli import evaluate_command
-from service.expect_cli import expect_command
-from service.faults_cli import faults_group
+from service.cases_cli import database_option
 from service.intake import appliance_from_file, source_of
 from service.keys import default_file
-from service.keys_cli import keys_group, keys_option
-from service.notes_cli import notes_group
+from service.keys_cli import keys_option
+from service.later import LaterGroup
 from service.opening import book_option, opened, refuse, refuse_book
-from service.reading_cli import reading
-from service.replay_cli import replay_command
-from service.rules_cli import rules_group
-from service.van_cli import van_command
 
 MOST_STDIN = 16 * 1024 * 1024  # bytes read before the note is judged
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+#: Commands of modules of their own, which are loaded when asked for.
+LATER = {
+    "reading": "service.expect_cli:reading",
+    "rules": "service.rules_cli:rules_group",
+    "faults": "service.faults_cli:faults_group",
+    "evaluate": "service.evaluate_cli:evaluate_command",
+    "van": "service.van_cli:van_command",
+    "keys": "service.keys_cli:keys_group",
+    "replay": "service.replay_cli:replay_command",
+    "notes": "service.notes_cli:notes_group",
+    "batch": "service.batch_cli:batch_command",
+    "cases": "service.cases_cli:cases_group",
+    "backup": "service.cases_cli:backup_command",
+    "chat": "service.chat_cli:chat_command",
+}
+
+
+@click.group(
+    cls=LaterGroup, later=LATER, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100}
+)
 @click.version_option(package_name="coldleg", prog_name="coldleg")
 def main() -> None:
     """Triage of electric-range faults for an appliance-repair shop, all on this machine."""
@@ -190,18 +200,3 @@ def openapi_command(out: Path | None, book: Path | None) -> None:
         click.echo(text, nl=False)
     else:
         out.write_text(text, encoding="utf-8")
-
-
-reading.add_command(expect_command)
-main.add_command(reading)
-main.add_command(rules_group)
-main.add_command(faults_group)
-main.add_command(evaluate_command)
-main.add_command(van_command)
-main.add_command(keys_group)
-main.add_command(replay_command)
-main.add_command(notes_group)
-main.add_command(batch_command)
-main.add_command(cases_group)
-main.add_command(backup_command)
-main.add_command(chat_command)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 
-from rules import Enquiry, Expert, triage
+from rules import Answers, Enquiry
 from rules.answer import Triage
 from rules.talking import Turn
 from service.dumping import Dump
@@ -13,18 +13,18 @@ from service.watching import logs, metrics
 from service.watching.records import made
 
 
-def decide(expert: Expert, enquiry: Enquiry, settings: Settings, dump: Dump, request_id: str | None) -> Triage:
+def decide(answers: Answers, enquiry: Enquiry, settings: Settings, dump: Dump, request_id: str | None) -> Triage:
     """Triage, counted and, if records are kept, written down. Raises InputError.
 
     A record that cannot be written is told in the log; the caller still gets the answer.
     """
     began = time.perf_counter()
-    answer = triage(expert, enquiry)
+    answer = answers.triage(enquiry)
     took = time.perf_counter() - began
     metrics.decided(answer, outcome_of(answer), took)
     if settings.recorder is not None:
         try:
-            own = enquiry.appliance is not None and enquiry.appliance not in expert.book.appliances.values()
+            own = enquiry.appliance is not None and enquiry.appliance not in answers.expert.book.appliances.values()
             record = made(enquiry, answer, dump, request_id=request_id, seconds=took)
             settings.recorder.keep(record, own_appliance=own)
         except OSError as error:

@@ -15,12 +15,13 @@ from rules.electrical.units import parse_quantity
 from rules.expecting import ExpectedReading, expected_readings
 from service.intake import appliance_from_file
 from service.opening import book_option, opened, refuse
+from service.reading_cli import reading
 
 MOST_ROWS = 4  # suspects named in one row of the table
 SMALLEST = 0.005  # V, A or ohm; below this the table shows 0
 
 
-@click.command("expect")
+@reading.command("expect")
 @click.argument("at")
 @click.option("--quantity", type=click.Choice(QUANTITIES), default="volts", show_default=True)
 @click.option("--while", "state", default="idle", show_default=True, help="State of the appliance, e.g. loaded, bake.")

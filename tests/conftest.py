@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import os
+
 import pytest
 
 from rules import Enquiry, Expert, open_book, triage
 from rules.answer import Triage
 from rules.enquiry import fact_from_text
 from rules.terms import Role
+
+os.environ["COLDLEG_CACHE"] = "off"  # what is tested is worked out, here and in every process that a test starts
 
 
 @pytest.fixture(scope="session")

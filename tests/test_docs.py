@@ -8,6 +8,7 @@ import shlex
 from collections.abc import Iterator
 from pathlib import Path
 
+import click
 import pytest
 from click.testing import CliRunner
 
@@ -87,5 +88,5 @@ def test_every_folder_of_the_house_is_in_the_developers_page() -> None:
 
 
 def test_every_command_is_in_the_documents() -> None:
-    missing = [name for name in main.commands if f"coldleg {name}" not in README + DEVELOPERS]
+    missing = [name for name in main.list_commands(click.Context(main)) if f"coldleg {name}" not in README + DEVELOPERS]
     assert not missing

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.belief.questions import Questions, questions
+from rules.belief.questions import ROLE_ORDER, Questions, questions
 from rules.belief.repairs import expected_cost
 from rules.belief.signatures import Signatures
 from rules.belief.stack import Numbers, Table
@@ -35,7 +35,6 @@ LEAST = 1e-300
 TOLD_APART_FROM = 0.0005  # of the leading suspect's probability, where a technician wants to know just what it was
 LEAST_TO_TELL_APART = 0.0001  # bits; a rare fault beside a common one leaves little to learn, and may still be there
 LEADS_TO_FROM = 0.15  # an outcome "leads to" the faults that then have this probability
-ROLE_ORDER: tuple[Role, ...] = ("caller", "desk", "technician")
 
 
 @dataclass(frozen=True)
@@ -89,10 +88,13 @@ class Gate:
     paid: frozenset[str] = frozenset()
     tools: frozenset[str] | None = None
 
-    def may_come(self, cards: Sequence[TestCard]) -> Flags:
-        """Which tests may be shown once the dead-check has been done, their facts apart."""
+    def may_come(self, cards: Sequence[TestCard], ranks: Numbers | None = None) -> Flags:
+        """Which tests may be shown once the dead-check has been done, their facts apart.
+
+        ``ranks``: of whoever may do each test, in :data:`ROLE_ORDER`, where they are known already.
+        """
         rank = ROLE_ORDER.index(self.role)
-        open_to = np.array([ROLE_ORDER.index(card.who) <= rank for card in cards])
+        open_to = (np.array([ROLE_ORDER.index(card.who) for card in cards]) if ranks is None else ranks) <= rank
         if self.forbidden:
             open_to &= [card.test not in self.forbidden for card in cards]
         if self.stopped:
@@ -143,9 +145,11 @@ def choose(
 
 def _divided(scores: _Scores, gate: Gate, least: float) -> tuple[list[int], list[int]]:
     """The questions that tell so much, those that may be put now and those that wait for the dead-check."""
-    telling = [number for number in scores.ranked if scores.gains[number] >= least]
-    waiting = [number for number in telling if gate.waits(scores.card(number))]
-    return [number for number in telling if number not in set(waiting)], waiting
+    gains, guarded = scores.gains.tolist(), scores.asked.guarded
+    telling = [number for number in scores.ranked if gains[number] >= least]
+    waiting = [number for number in telling if number in guarded and gate.waits(scores.card(number))]
+    held = set(waiting)
+    return [number for number in telling if number not in held], waiting
 
 
 def sure(signatures: Signatures, probability: Table) -> bool:
@@ -205,8 +209,10 @@ class _Scores:
         playing = playing[np.argsort(self.signatures.group[playing], kind="stable")]
         edges = np.flatnonzero(np.diff(self.signatures.group[playing], prepend=-1))
         leading = self.signatures.first[self.signatures.group[playing[edges]]].tolist()
-        table = np.concatenate([self.asked.heard[:, self.asked.columns[number]] for number in numbers], axis=1)
-        joint = np.add.reduceat(self.playing[playing, None] * table[playing], edges, axis=0)
+        slices = [self.asked.columns[number] for number in numbers]
+        columns = np.concatenate([np.arange(one.start, one.stop) for one in slices])
+        table = self.asked.cells(playing, columns)
+        joint = np.add.reduceat(self.playing[playing, None] * table, edges, axis=0)
         marginal = joint.sum(axis=0)
         front: list[list[tuple[float, int]]] = [[] for _ in marginal]
         for g, column in np.argwhere(joint >= LEADS_TO_FROM * np.maximum(marginal, LEAST)).tolist():
@@ -238,7 +244,7 @@ def _unpaid(asked: Questions, gate: Gate) -> Table:
     """Minutes of set-up that each question still asks for, shape (Q,)."""
     if not gate.paid:
         return asked.setup
-    return np.where([question.card.setup in gate.paid for question in asked.asked], 0.0, asked.setup)
+    return np.where(np.isin(asked.setups, list(gate.paid)), 0.0, asked.setup)
 
 
 def _told_apart(signatures: Signatures, probability: Table, gate: Gate, units: frozenset[str]) -> _Scores | None:
@@ -263,7 +269,7 @@ def _ranked(
     least: float = LEAST_TO_CONFIRM,
 ) -> tuple[int, ...]:
     """Questions that may come, by information a minute; each card once, at its best place."""
-    may_come = gate.may_come(asked.cards)[asked.card_number] & (gains >= least)
+    may_come = gate.may_come(asked.cards, asked.ranks)[asked.card_number] & (gains >= least)
     order = np.argsort(-np.round(gains / price, 12), kind="stable")
     ranked: dict[int, int] = {}
     for number in order[may_come[order]].tolist():
@@ -296,8 +302,8 @@ def savings(
     slices = [asked.columns[number] for number in numbers.tolist()]
     columns = np.concatenate([np.arange(one.start, one.stop) for one in slices])
     starts = np.cumsum([0, *(one.stop - one.start for one in slices[:-1])])
-    joint = np.add.reduceat(probability[rows, None] * asked.heard[rows[:, None], columns], edges, axis=0)
-    rest = np.maximum((probability @ asked.heard)[columns] - joint.sum(axis=0), 0.0)
+    joint = np.add.reduceat(probability[rows, None] * asked.cells(rows, columns), edges, axis=0)
+    rest = np.maximum(asked.marginal(probability)[columns] - joint.sum(axis=0), 0.0)
     now = float(expected_cost(shares[None, kept], costs, max(1 - float(shares[kept].sum()), 0.0))[0])
     after = np.add.reduceat(expected_cost(joint.T, costs, rest), starts)
     saved = asked.know[numbers] * (now - after) - price[numbers]

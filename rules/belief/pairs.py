@@ -6,25 +6,24 @@ a range with one fault has another at all, times the book's factor for two that 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from rules.belief.posterior import Belief, believe
-from rules.belief.signatures import Hypothesis, Signatures
-from rules.belief.stack import Numbers, Table
+from rules.belief.posterior import Belief, believe, likelihood, weighed
+from rules.belief.signatures import TRAITS, Hypothesis, Signatures
+from rules.belief.stack import Beside, Numbers, Table, put_in
 from rules.bookkeeping.types import Appliance, Fault
 from rules.casefile import Statement
 
+NO_FACTORS = np.empty(0)
 CONTRADICTED_FROM = 3.5  # bits by which the single fault that fits best falls short of the best for each statement
 EXPLAINS = 3.0  # bits by which one of two must fit some odd statement better than the other
 CHANCE = 0.1  # how often a range with one fault has another one beside it. Common practice, no source.
 MOST_THOUGHT_OF = 12  # faults thought of for each odd statement
 MOST_PAIRS = 30
-SKILLS = ("utility", "electrician", "appliance_technician", "customer")
-URGENCIES = ("now", "soon", "routine", "none")
-LIMITS = ("range_off", "oven_off", "unit_off", "none")
+MOST_JOINED = 2000  # pairs kept for the next case; each takes about a kilobyte
 
 
 def believe_all(signatures: Signatures, prior: Table, factor: Table, statements: Sequence[Statement]) -> Belief:
@@ -36,14 +35,18 @@ def believe_all(signatures: Signatures, prior: Table, factor: Table, statements:
     if not contradicted(belief):
         return belief
     bits = np.array([belief.bits[s.number] for s in statements])
-    pairs = _thought_of(signatures, prior * factor, bits, statements)
+    weight = prior * factor
+    pairs, often = _thought_of(signatures, weight, bits, statements)
     if not pairs:
         return belief
-    often = _together_as_often(signatures, pairs)
     wider = with_pairs(signatures, pairs, often)
-    weight = prior * factor
     added = CHANCE * np.array([weight[a] * weight[b] for a, b in pairs]) * often
-    return believe(wider, np.concatenate([weight[:-1], added, weight[-1:]]), np.ones(len(wider.prior)), statements)
+    beside = wider.stack
+    assert isinstance(beside, Beside)
+    all_bits = {
+        s.number: put_in(belief.bits[s.number], np.log2(likelihood(signatures, s, beside.other))) for s in statements
+    }
+    return weighed(wider, put_in(weight, added), np.ones(len(wider.prior)), all_bits)
 
 
 def contradicted(belief: Belief) -> bool:
@@ -58,20 +61,17 @@ def contradicted(belief: Belief) -> bool:
 def with_pairs(signatures: Signatures, pairs: Sequence[tuple[int, int]], often: Table) -> Signatures:
     """The signatures with pairs of their hypotheses put in before *none of these*. ``often``: factor of each pair."""
     first, second = (np.array(numbers, dtype=np.intp) for numbers in zip(*pairs, strict=True))
-    stack = signatures.stack.beside(signatures.stack.together(first, second))
     made = [_joined(signatures, a, b) for a, b in pairs]
-    hypotheses = (*signatures.hypotheses[:-1], *made, signatures.hypotheses[-1])
     prior = signatures.prior
-    added = CHANCE * prior[first] * prior[second] * often
-    whole = np.concatenate([prior[:-1], added, prior[-1:]])
+    whole = put_in(prior, CHANCE * prior[first] * prior[second] * often)
     group, firsts = _grouped(signatures, pairs)
     return Signatures(
         signatures.book,
         signatures.appliance,
         signatures.wiring,
-        hypotheses,
+        (*signatures.hypotheses[:-1], *made, signatures.hypotheses[-1]),
         whole / whole.sum(),
-        stack,
+        signatures.stack.beside(signatures.stack.together(first, second)),
         group,
         firsts,
         alone=signatures,
@@ -91,41 +91,30 @@ def _grouped(signatures: Signatures, pairs: Sequence[tuple[int, int]]) -> tuple[
 
 def _thought_of(
     signatures: Signatures, weight: Table, bits: Table, statements: Sequence[Statement]
-) -> list[tuple[int, int]]:
-    """Pairs worth a thought: each of the two explains something odd that the other does not."""
+) -> tuple[list[tuple[int, int]], Table]:
+    """Pairs worth a thought: each of the two explains something odd that the other does not; and their factors."""
     odd = [n for n, s in enumerate(statements) if any(signatures.usual.get(k, w) != w for k, w in s.says)]
     if not odd:
-        return []
+        return [], NO_FACTORS
     fits = weight[:-1] * np.exp2(bits[odd][:, :-1])
     likely = np.argsort(-fits, axis=1, kind="stable")[:, :MOST_THOUGHT_OF]
     candidates = np.unique(likely)
     beats = (bits[odd][:, candidates, None] - bits[odd][:, None, candidates]).max(axis=0) >= EXPLAINS
-    both = np.argwhere(np.triu(beats & beats.T, 1))
-    pairs = [(int(candidates[i]), int(candidates[j])) for i, j in both]
-    pairs = [pair for pair in pairs if _can_meet(signatures, *pair)]
+    both = np.argwhere(np.triu(beats & beats.T & signatures.can_meet[np.ix_(candidates, candidates)], 1))
+    first, second = candidates[both].T
+    pairs = list(zip(first.tolist(), second.tolist(), strict=True))
     if not pairs:
-        return []
-    first, second = (np.array(numbers) for numbers in zip(*pairs, strict=True))
+        return [], NO_FACTORS
+    often = _together_as_often(signatures, pairs)
     hope = np.maximum(bits[:, first], bits[:, second]).sum(axis=0) + np.log2(weight[first] * weight[second])
-    hope += np.log2(_together_as_often(signatures, pairs))
-    best = np.argsort(-np.round(hope, 9), kind="stable")[:MOST_PAIRS]
-    return [pairs[number] for number in sorted(map(int, best))]
-
-
-def _can_meet(signatures: Signatures, a: int, b: int) -> bool:
-    """Two faults of one part cannot be there at once; nor can two variants or modes of one fault."""
-    first, second = _parts_changed(signatures.hypotheses[a]), _parts_changed(signatures.hypotheses[b])
-    return signatures.group[a] != signatures.group[b] and not first & second
-
-
-def _parts_changed(hypothesis: Hypothesis) -> set[str]:
-    effects = hypothesis.fault.effects if hypothesis.fault else ()
-    return {effect.part.replace("{where}", hypothesis.where or "") for effect in effects}
+    hope += np.log2(often)
+    best = np.sort(np.argsort(-np.round(hope, 9), kind="stable")[:MOST_PAIRS])
+    return [pairs[number] for number in best.tolist()], often[best]
 
 
 def _together_as_often(signatures: Signatures, pairs: Sequence[tuple[int, int]]) -> Table:
     """The book's factor for each pair, 1 for two it does not name; both are at one unit if each has one."""
-    named: Mapping[frozenset[str], float] = {frozenset(p.faults): p.factor for p in signatures.book.pairs.values()}
+    named = signatures.comes_with
     factors = []
     for a, b in pairs:
         one, other = signatures.hypotheses[a], signatures.hypotheses[b]
@@ -136,16 +125,21 @@ def _together_as_often(signatures: Signatures, pairs: Sequence[tuple[int, int]])
 
 def _joined(signatures: Signatures, a: int, b: int) -> Hypothesis:
     """Two hypotheses as one, which needs what each of them needs."""
-    one, other = signatures.hypotheses[a], signatures.hypotheses[b]
-    assert one.fault is not None
-    assert other.fault is not None
-    where = one.where if other.where in (None, one.where) else other.where if one.where is None else None
-    return Hypothesis(_both(one.fault, other.fault, signatures.appliance), where, both=(one, other))
+    made = signatures.joined.get((a, b))
+    if made is None:
+        one, other = signatures.hypotheses[a], signatures.hypotheses[b]
+        assert one.fault is not None
+        assert other.fault is not None
+        where = one.where if other.where in (None, one.where) else other.where if one.where is None else None
+        made = Hypothesis(_both(one.fault, other.fault, signatures.appliance), where, both=(one, other))
+        if len(signatures.joined) < MOST_JOINED:
+            signatures.joined[a, b] = made
+    return made
 
 
 def _both(one: Fault, other: Fault, appliance: Appliance) -> Fault:
     parts = dict.fromkeys([*one.parts_for(appliance), *other.parts_for(appliance)])
-    stricter = min(one, other, key=lambda fault: LIMITS.index(fault.limit))
+    stricter = min(one, other, key=lambda fault: TRAITS["limit"].index(fault.limit))
     return replace(
         one,
         fault=f"{one.fault}+{other.fault}",
@@ -154,8 +148,8 @@ def _both(one: Fault, other: Fault, appliance: Appliance) -> Fault:
         shows={},
         parts={"": tuple(parts)},
         minutes=(one.minutes[0] + other.minutes[0], one.minutes[1] + other.minutes[1]),
-        skill=min(one.skill, other.skill, key=SKILLS.index),
-        urgency=min(one.urgency, other.urgency, key=URGENCIES.index),
+        skill=min(one.skill, other.skill, key=TRAITS["skill"].index),
+        urgency=min(one.urgency, other.urgency, key=TRAITS["urgency"].index),
         limit=stricter.limit,
         tell=stricter.tell,
         because=f"{one.because} {other.because}",

@@ -7,14 +7,13 @@ are made is told in :mod:`rules.belief.stack`.
 
 from __future__ import annotations
 
-import fnmatch
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from rules.belief.signatures import Signatures
-from rules.belief.stack import Table, mistakes
+from rules.belief.stack import Numbers, Stack, Table, mistakes
 from rules.bookkeeping.types import FactTerm, Shift
 from rules.casefile import Statement
 from rules.terms import fact_of
@@ -28,6 +27,7 @@ LEAST = 1e-9  # likelihood of what no mistake explains
 UNMENTIONED = 1e-3  # factor for a fault of a unit nobody speaks of, while another unit is complained of
 UNEXPLAINED = 0.1  # factor for a fault that accounts for nothing of the complaint; common practice, no source
 EXPLAINED_FROM = 0.05  # probability from which a fault accounts for something odd
+NO_NUMBERS = np.empty(0, dtype=np.intp)
 RULED_OUT = 0.02  # factor for a fault that a technician's measurement rules out: strong, never zero
 
 
@@ -70,12 +70,15 @@ def heard(table: Table, term: FactTerm, usual: str | None, error: float) -> Tabl
     return said
 
 
-def likelihood(signatures: Signatures, statement: Statement) -> Table:
-    """Likelihood of one statement under every hypothesis, shape (H,), never 0; 1 for keys no table speaks of."""
-    stack = signatures.stack
+def likelihood(signatures: Signatures, statement: Statement, among: Stack | None = None) -> Table:
+    """Likelihood of one statement under every hypothesis, shape (H,), never 0; 1 for keys no table speaks of.
+
+    ``among``: of these hypotheses instead, whose keys are the same.
+    """
+    stack = signatures.stack if among is None else among
     spoken = [(key, word) for key, word in statement.says if key in stack.spans]
     if not spoken:
-        return np.ones(len(signatures.hypotheses))
+        return np.ones(stack.width)
     error = max(error_for(signatures, key, statement.source, statement.certainty) for key, _ in spoken)
     rows = np.array([stack.row(key, word) for key, word in spoken], dtype=np.intp)
     said: Table = stack.said(rows, error) + LEAST
@@ -93,12 +96,13 @@ def place_prior(signatures: Signatures, odd: Iterable[str], named: Iterable[str]
     singled, spoken = set(odd), set(named)
     if not singled:
         return prior
-    silent = [p for p in signatures.appliance.positions if p not in spoken and p not in singled]
-    for number, hypothesis in enumerate(signatures.hypotheses):
-        if hypothesis.where in singled:
-            prior[number] *= 1 + len(silent) / len(singled)
-        elif hypothesis.where in silent:
-            prior[number] *= UNMENTIONED
+    positions = signatures.appliance.positions
+    silent = [p for p in positions if p not in spoken and p not in singled]
+    for place in positions:
+        if place in singled:
+            prior[signatures.at[place]] *= 1 + len(silent) / len(singled)
+        elif place in silent:
+            prior[signatures.at[place]] *= UNMENTIONED
     shares: Table = prior / prior.sum()
     return shares
 
@@ -111,14 +115,14 @@ def factors(
     A shift or a ruling-out that fired at a place speaks only of faults at that place.
     """
     factor = np.ones(len(signatures.hypotheses))
-    gone = set(ruled_out)
-    for number, hypothesis in enumerate(signatures.hypotheses):
-        for shift, where in shifts:
-            here = where is None or where == hypothesis.where
-            if hypothesis.fault and here and any(fnmatch.fnmatchcase(hypothesis.name, p) for p in shift.faults):
-                factor[number] *= shift.factor
-        if (hypothesis.name, hypothesis.where) in gone or (hypothesis.name, None) in gone:
-            factor[number] *= RULED_OUT
+    for shift, where in shifts:
+        named = signatures.named(shift.faults)
+        if where is not None:
+            named = named & signatures.at.get(where, False)
+        factor[named] *= shift.factor
+    gone = [_of(signatures, fault, where) for fault, where in ruled_out]
+    if gone:
+        factor[np.unique(np.concatenate(gone))] *= RULED_OUT
     return factor
 
 
@@ -140,9 +144,22 @@ def unexplained(signatures: Signatures, statements: Sequence[Statement]) -> Tabl
     return np.where(explained, 1.0, UNEXPLAINED) if odd else np.ones(len(explained))
 
 
+def _of(signatures: Signatures, fault: str, where: str | None) -> Numbers:
+    """The hypotheses of a fault, at a place if one is given."""
+    numbers = signatures.at_name.get(fault, NO_NUMBERS)
+    return (
+        numbers if where is None else numbers[signatures.at[where][numbers]] if where in signatures.at else NO_NUMBERS
+    )
+
+
 def believe(signatures: Signatures, prior: Table, factor: Table, statements: Sequence[Statement]) -> Belief:
     """The posterior. Statements are independent given the fault; their order does not matter."""
     bits = {s.number: np.log2(likelihood(signatures, s)) for s in statements}
+    return weighed(signatures, prior, factor, bits)
+
+
+def weighed(signatures: Signatures, prior: Table, factor: Table, bits: Mapping[int, Table]) -> Belief:
+    """The posterior from what each statement weighs, in bits, by its number."""
     log = np.log2(prior) + np.log2(factor)
     for number in sorted(bits):
         log = log + bits[number]

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rules.belief.posterior import error_for
 from rules.belief.signatures import Signatures
-from rules.belief.stack import Numbers, Table
+from rules.belief.stack import Beside, Numbers, Stack, Table, put_in
 from rules.bookkeeping.types import TestCard
 from rules.terms import Role, fact_key
+
+ROLE_ORDER: tuple[Role, ...] = ("caller", "desk", "technician")
 
 #: Minutes a dangerous minute is worth, so that of two tests with equal information the safer one is done. Common
 #: practice, no source.
@@ -37,25 +40,48 @@ class Questions:
     ``start``: first column of each question, shape (Q,). ``heard``: P(answer | hypothesis), shape (H, C); the columns
     of a question sum to 1. ``doubt``: entropy of the answer to a question under a hypothesis, bits, shape (H, Q).
     ``know``: probability that the question is answered at all. ``minutes``, ``setup`` (minutes of the
-    preparation a test needs) and ``surcharge``: shape (Q,).
+    preparation a test needs) and ``surcharge``: shape (Q,). ``more``: the rows of ``heard`` for pairs, which stand
+    before the last; they are not laid beside the others, because a case reads few rows of a large table.
     """
 
     asked: tuple[Question, ...]
     cards: tuple[TestCard, ...]  # each once, in the book's order
     card_number: Numbers  # of each question, among the cards, shape (Q,)
     start: Numbers
-    heard: Table
-    doubt: Table
+    alone: Table  # as heard and doubt, without the pairs
+    alone_doubt: Table
     know: Table
     minutes: Table
     setup: Table
     surcharge: Table
+    columns: tuple[slice, ...]  # of each question
+    ranks: Numbers  # of whoever may use each card, in ROLE_ORDER
+    setups: NDArray[np.str_]  # of each question, by name
+    guarded: frozenset[int]  # questions that wait for the dead-check unless it is done
+    words: Numbers  # the row of the stack that each column stands for, shape (C,)
+    errors: Table  # the share of wrong answers, shape (C, 1)
+    more: Table | None = None
+    more_doubt: Table | None = None
 
     @cached_property
-    def columns(self) -> tuple[slice, ...]:
-        """The columns of each question."""
-        ends = (*self.start[1:].tolist(), self.heard.shape[1])
-        return tuple(slice(first, end) for first, end in zip(self.start.tolist(), ends, strict=True))
+    def heard(self) -> Table:
+        return self.alone if self.more is None else put_in(self.alone, self.more)
+
+    def rows(self, numbers: Numbers) -> Table:
+        """Some rows of ``heard``."""
+        return _rows(self.alone, self.more, numbers)
+
+    def cells(self, numbers: Numbers, columns: Numbers) -> Table:
+        """Some columns of some rows of ``heard``, shape (numbers, columns)."""
+        return _rows(self.alone, self.more, numbers[:, None], columns)
+
+    def marginal(self, probability: Table) -> Table:
+        """P(answer), shape (C,). ``probability``: shape (H,)."""
+        if self.more is None:
+            return np.asarray(probability @ self.alone)
+        last, end = len(self.alone) - 1, len(probability) - 1
+        singles = probability[:last] @ self.alone[:last] + probability[end] * self.alone[last]
+        return np.asarray(singles + probability[last:end] @ self.more)
 
     def gains(self, probability: Table, alike: Numbers) -> Table:
         """Information of one answer to each question about *which kind* of hypothesis it is, in bits, shape (Q,).
@@ -65,12 +91,12 @@ class Questions:
         """
         playing = np.flatnonzero(probability)
         playing = playing[np.argsort(alike[playing], kind="stable")]
-        p, kind, rows = probability[playing], alike[playing], self.heard[playing]
+        p, kind, rows = probability[playing], alike[playing], self.rows(playing)
         gain = np.add.reduceat(_minus_p_log_p(p @ rows), self.start)
         edges = np.flatnonzero(np.diff(kind, prepend=-1, append=-1))
         several = [(first, end) for first, end in pairwise(edges.tolist()) if end - first > 1]
         alone = edges[:-1][np.diff(edges) == 1]
-        gain -= p[alone] @ self.doubt[playing[alone]]
+        gain -= p[alone] @ _rows(self.alone_doubt, self.more_doubt, playing[alone])
         if several:
             joint = np.empty((len(several), rows.shape[1]))
             for number, (first, end) in enumerate(several):
@@ -79,6 +105,16 @@ class Questions:
             gain -= np.add.reduceat(_minus_p_log_p(joint).sum(axis=0), self.start) - _minus_p_log_p(shares).sum()
         bits: Table = np.maximum(gain, 0.0) * self.know
         return bits
+
+
+def _rows(table: Table, more: Table | None, numbers: Numbers, *columns: Numbers) -> Table:
+    """Some rows of a table into which others are thought put in before the last."""
+    last = len(table) - 1
+    chosen: Table = table[numbers if more is None else np.minimum(numbers, last), *columns]
+    if more is not None:
+        added = np.flatnonzero((numbers >= last) & (numbers < last + len(more)))
+        chosen[added] = more[numbers[added] - last, *columns]
+    return chosen
 
 
 def information(table: Table, probability: Table) -> float:
@@ -103,13 +139,17 @@ def questions(signatures: Signatures, role: Role) -> Questions:
     kept = signatures.asked
     if who not in kept:
         alone = signatures.alone
-        kept[who] = _lined_up(signatures, who) if alone is None else _widened(questions(alone, who), signatures, who)
+        kept[who] = _lined_up(signatures, who) if alone is None else _widened(questions(alone, who), signatures)
     return kept[who]
 
 
 def _lined_up(signatures: Signatures, who: Role) -> Questions:
     asked = tuple(_questions(signatures, who))
-    heard, start = _heard(signatures, asked, who, slice(None))
+    spans = [signatures.stack.spans[question.key] for question in asked]
+    sizes = np.array([end - first for first, end in spans], dtype=np.intp)
+    words = np.concatenate([np.arange(first, end) for first, end in spans]).astype(np.intp)
+    errors = np.repeat([_error(signatures, question, who) for question in asked], sizes)[:, None]
+    heard, start = _heard(signatures.stack, words, errors), _starts(sizes)
     cards = [question.card for question in asked]
     setups = signatures.book.setups
     risk = [LIVE_SURCHARGE * card.energised + RUNNING_SURCHARGE * card.runs_appliance for card in cards]
@@ -120,25 +160,27 @@ def _lined_up(signatures: Signatures, who: Role) -> Questions:
         cards=tuple(every[rank] for rank in ranks),
         card_number=np.array([ranks.index(question.rank) for question in asked], dtype=np.intp),
         start=start,
-        heard=heard,
-        doubt=np.add.reduceat(_minus_p_log_p(heard), start, axis=1),
+        alone=heard,
+        alone_doubt=np.add.reduceat(_minus_p_log_p(heard), start, axis=1),
         know=np.array([1 - card.dont_know for card in cards]),
         minutes=np.array([card.minutes for card in cards]),
         setup=np.array([setups[card.setup].minutes if card.setup else 0.0 for card in cards]),
         surcharge=np.array(risk),
+        columns=tuple(slice(first, first + size) for first, size in zip(start.tolist(), sizes.tolist(), strict=True)),
+        ranks=np.array([ROLE_ORDER.index(every[rank].who) for rank in ranks], dtype=np.intp),
+        setups=np.array([card.setup or "" for card in cards]),
+        guarded=frozenset(number for number, card in enumerate(cards) if card.needs_permission),
+        words=words,
+        errors=errors,
     )
 
 
-def _widened(known: Questions, signatures: Signatures, who: Role) -> Questions:
+def _widened(known: Questions, signatures: Signatures) -> Questions:
     """The same questions with the rows of pairs put in before *none of these*."""
-    last = len(known.heard) - 1
-    heard, start = _heard(signatures, known.asked, who, slice(last, -1))
-    doubt = np.add.reduceat(_minus_p_log_p(heard), start, axis=1)
-    return replace(
-        known,
-        heard=np.concatenate([known.heard[:-1], heard, known.heard[-1:]]),
-        doubt=np.concatenate([known.doubt[:-1], doubt, known.doubt[-1:]]),
-    )
+    beside = signatures.stack
+    assert isinstance(beside, Beside)
+    more = _heard(beside.other, known.words, known.errors)
+    return replace(known, more=more, more_doubt=np.add.reduceat(_minus_p_log_p(more), known.start, axis=1))
 
 
 def _questions(signatures: Signatures, who: Role) -> Iterator[Question]:
@@ -154,13 +196,9 @@ def _questions(signatures: Signatures, who: Role) -> Iterator[Question]:
                 yield Question(card, rank, where, key)
 
 
-def _heard(signatures: Signatures, asked: Sequence[Question], who: Role, hypotheses: slice) -> tuple[Table, Numbers]:
-    """P(answer | hypothesis), shape (H, C), and the first column of each question."""
-    spans = [signatures.stack.spans[question.key] for question in asked]
-    sizes = np.array([end - first for first, end in spans], dtype=np.intp)
-    rows = np.concatenate([np.arange(first, end) for first, end in spans]).astype(np.intp)
-    errors = np.repeat([_error(signatures, question, who) for question in asked], sizes)[:, None]
-    return np.ascontiguousarray(signatures.stack.heard(rows, errors, hypotheses).T), _starts(sizes)
+def _heard(stack: Stack, words: Numbers, errors: Table) -> Table:
+    """P(answer | hypothesis), shape (H, C)."""
+    return np.ascontiguousarray(stack.heard(words, errors).T)
 
 
 def _error(signatures: Signatures, question: Question, who: Role) -> float:

@@ -59,36 +59,50 @@ class Order:
 
 
 def repairs_of(
-    hypotheses: Sequence[Hypothesis], prior: Table, appliance: Appliance, book: Book
+    hypotheses: Sequence[Hypothesis],
+    prior: Table,
+    appliance: Appliance,
+    book: Book,
+    known: tuple[tuple[Repair, ...], Numbers] | None = None,
 ) -> tuple[tuple[Repair, ...], Numbers]:
     """The repairs of an appliance's hypotheses, and the number of each one's repair, shape (H,).
 
-    Faults without a part (a setting, a breaker) are mended each in its own way.
+    Faults without a part (a setting, a breaker) are mended each in its own way. ``known``: the same for the first
+    of these hypotheses and *none of these*, where only pairs were put in between; no pair is mended by what mends one.
     """
-    keys = []
-    for h in hypotheses[:-1]:
-        assert h.fault is not None  # only the last is none of these
-        parts = h.fault.parts_for(appliance)
-        places = tuple(one.where for one in h.both) or (h.where,)
-        keys.append((parts, places, h.fault.skill, "" if parts else h.fault.fault))
+    made, of = ([], np.empty(0, dtype=np.intp)) if known is None else (list(known[0][:-1]), known[1][:-1])
     members: dict[object, list[int]] = {}
-    for number, key in enumerate(keys):
-        members.setdefault(key, []).append(number)
-    made, of = [], np.empty(len(hypotheses), dtype=np.intp)
-    for rank, numbers in enumerate(members.values()):
-        fault = hypotheses[numbers[0]].fault
-        assert fault is not None
-        spans = [h.fault.minutes for h in (hypotheses[n] for n in numbers) if h.fault]
-        middle = float(np.average([(low + high) / 2 for low, high in spans], weights=prior[numbers]))
-        where = hypotheses[numbers[0]].where
-        parts = fault.parts_for(appliance)
-        cost = middle + TRIAL_RUN + sum(book.parts[part].value for part in parts) / DOLLARS_A_MINUTE
-        made.append(Repair(parts, where, fault.skill, middle, cost, tuple(numbers)))
-        of[numbers] = rank
     last = len(hypotheses) - 1
+    for number in range(len(of), last):
+        members.setdefault(_mended_by(hypotheses[number], appliance), []).append(number)
+    further = np.empty(last + 1 - len(of), dtype=np.intp)
+    for numbers in members.values():
+        further[np.array(numbers) - len(of)] = len(made)
+        made.append(_repair([hypotheses[n] for n in numbers], tuple(numbers), prior[numbers], appliance, book))
+    further[-1] = len(made)
     made.append(Repair((), None, None, ELSEWHERE, ELSEWHERE, (last,)))
-    of[last] = len(made) - 1
-    return tuple(made), of
+    return tuple(made), np.concatenate([of, further])
+
+
+def _mended_by(hypothesis: Hypothesis, appliance: Appliance) -> object:
+    """What two hypotheses share if one repair mends both."""
+    fault = hypothesis.fault
+    assert fault is not None  # only the last is none of these
+    parts = fault.parts_for(appliance)
+    places = tuple(one.where for one in hypothesis.both) or (hypothesis.where,)
+    return parts, places, fault.skill, "" if parts else fault.fault
+
+
+def _repair(
+    mended: Sequence[Hypothesis], members: tuple[int, ...], prior: Table, appliance: Appliance, book: Book
+) -> Repair:
+    fault = mended[0].fault
+    assert fault is not None
+    middles = np.array([(h.fault.minutes[0] + h.fault.minutes[1]) / 2 for h in mended if h.fault])
+    middle = float((middles * prior).sum() / prior.sum())
+    parts = fault.parts_for(appliance)
+    cost = middle + TRIAL_RUN + sum(book.parts[part].value for part in parts) / DOLLARS_A_MINUTE
+    return Repair(parts, mended[0].where, fault.skill, middle, cost, members)
 
 
 def expected_cost(shares: Table, costs: Table, rest: Table | float = 0.0, elsewhere: float = ELSEWHERE) -> Table:

@@ -6,6 +6,8 @@ at a place, or *none of these*, which predicts nothing and so never loses by sur
 
 from __future__ import annotations
 
+import fnmatch
+import re
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -15,7 +17,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.appliance import Words, observe_machines
+from rules.appliance import Words, observe_machines, remembered
 from rules.appliance.injecting import Machine, machines
 from rules.appliance.wiring import Wiring, wire
 from rules.belief.repairs import Repair, repairs_of
@@ -25,6 +27,18 @@ from rules.terms import BookError, fact_key, fact_of, split_key
 
 if TYPE_CHECKING:
     from rules.belief.questions import Questions
+
+Flags = NDArray[np.bool_]
+
+NO_NUMBERS = np.empty(0, dtype=np.intp)
+
+#: What faults say beside what they do: who mends it, how soon, what stays off meanwhile; the gravest first.
+TRAITS: Mapping[str, tuple[str, ...]] = {
+    "skill": ("utility", "electrician", "appliance_technician", "customer"),
+    "urgency": ("now", "soon", "routine", "none"),
+    "limit": ("range_off", "oven_off", "unit_off", "none"),
+}
+MOST_PATTERNS = 2000  # lists of patterns of which the matching hypotheses are kept
 
 #: Prior share of everything the book does not know. Common practice, no source.
 NONE_OF_THESE_SHARE = 0.03
@@ -69,6 +83,9 @@ class Signatures:
     first: NDArray[np.intp]
     alone: Signatures | None = None  # the same without pairs, where these have pairs
     asked: dict[str, Questions] = field(default_factory=dict, repr=False)  # by who asks; see questions.py
+    joined: dict[tuple[int, int], Hypothesis] = field(default_factory=dict, repr=False)  # pairs met so far
+    _named: dict[tuple[str, ...], Flags] = field(default_factory=dict, repr=False)
+    _errors: dict[tuple[str, str], float | None] = field(default_factory=dict, repr=False)
 
     @property
     def usual(self) -> Mapping[str, str]:
@@ -80,16 +97,69 @@ class Signatures:
         """P(word | hypothesis) by key, shape (H, K); rows sum to 1, columns as the fact's values."""
         return {key: self.stack.true[start:end].T for key, (start, end) in self.stack.spans.items()}
 
+    @cached_property
+    def facts(self) -> frozenset[str]:
+        """Names of the facts that a table speaks of."""
+        return frozenset(fact_of(key) for key in self.stack.spans)
+
+    @cached_property
+    def at(self) -> Mapping[str | None, Flags]:
+        """Which hypotheses are faults at a unit, by unit; None for those without a place."""
+        places = np.array([h.where or "" for h in self.hypotheses])
+        return {place or None: places == place for place in ("", *self.appliance.positions)}
+
+    @cached_property
+    def at_name(self) -> Mapping[str, Numbers]:
+        """The hypotheses of each fault by its name, rising."""
+        found: dict[str, list[int]] = {}
+        for number, hypothesis in enumerate(self.hypotheses):
+            found.setdefault(hypothesis.name, []).append(number)
+        return {name: np.array(numbers, dtype=np.intp) for name, numbers in found.items()}
+
+    def named(self, patterns: tuple[str, ...]) -> Flags:
+        """Which hypotheses are of a fault that some pattern matches; a book has few lists of patterns."""
+        flags = self._named.get(patterns)
+        if flags is None:
+            matches = re.compile("|".join(map(fnmatch.translate, patterns))).match
+            flags = np.array([h.fault is not None and matches(h.name) is not None for h in self.hypotheses])
+            if len(self._named) < MOST_PATTERNS:
+                self._named[patterns] = flags
+        return flags
+
     def by_group(self, probability: Table) -> Table:
         """Belief summed over the variants of each fault and place, shape (G,)."""
         return np.bincount(self.group, weights=probability, minlength=len(self.first)).astype(np.float64)
 
     @cached_property
     def _faults(self) -> tuple[tuple[Fault, ...], Numbers]:
-        names = [h.name for h in self.hypotheses[:-1]]
-        order = {name: number for number, name in enumerate(dict.fromkeys(names))}
-        by_name = {h.name: h.fault for h in self.hypotheses if h.fault}
-        return tuple(by_name[name] for name in order), np.array([order[name] for name in names], dtype=np.intp)
+        known, of = ((), np.empty(0, dtype=np.intp)) if self.alone is None else self.alone._faults
+        fresh = self.hypotheses[len(of) : -1]
+        order = {name: len(known) + number for number, name in enumerate(dict.fromkeys(h.name for h in fresh))}
+        by_name = {h.name: h.fault for h in fresh if h.fault}
+        numbers = np.array([order[h.name] for h in fresh], dtype=np.intp)
+        return (*known, *(by_name[name] for name in order)), np.concatenate([of, numbers])
+
+    def faults_with(self, names: frozenset[str]) -> Flags:
+        """Which of :attr:`faults` are one of these, or one of them with another, shape (faults,)."""
+        return np.array([not names.isdisjoint(said) for said in self._names], dtype=bool)
+
+    @cached_property
+    def _names(self) -> tuple[tuple[str, ...], ...]:
+        known = () if self.alone is None else self.alone._names
+        start = 0 if self.alone is None else len(self.alone.hypotheses) - 1
+        fresh = {h.name: tuple(one.name for one in h.both or (h,)) for h in self.hypotheses[start:-1]}
+        return (*known, *(fresh[fault.fault] for fault in self.faults[len(known) :]))
+
+    @cached_property
+    def traits(self) -> Mapping[str, Numbers]:
+        """Skill, urgency and limit of each of :attr:`faults` as numbers in :data:`TRAITS`, shape (faults,)."""
+        known = {} if self.alone is None else self.alone.traits
+        fresh = self.faults[0 if self.alone is None else len(self.alone.faults) :]
+        made = {}
+        for name, words in TRAITS.items():
+            numbers = np.array([words.index(getattr(fault, name)) for fault in fresh], dtype=np.intp)
+            made[name] = np.concatenate([known[name], numbers]) if known else numbers
+        return made
 
     @property
     def faults(self) -> tuple[Fault, ...]:
@@ -103,13 +173,22 @@ class Signatures:
     @cached_property
     def members(self) -> tuple[tuple[int, ...], ...]:
         """The hypotheses of each group."""
-        order = np.argsort(self.group, kind="stable")
-        split = np.split(order, np.cumsum(np.bincount(self.group))[:-1])
-        return tuple(tuple(numbers.tolist()) for numbers in split)
+        known: tuple[tuple[int, ...], ...] = () if self.alone is None else self.alone.members[:-1]
+        found: list[list[int]] = [[] for _ in self.first[len(known) :]]
+        start = sum(map(len, known))
+        for number, group in enumerate(self.group[start:].tolist(), start):
+            found[group - len(known)].append(number)
+        return (*known, *map(tuple, found))
+
+    @cached_property
+    def name_of_group(self) -> Numbers:
+        """For each group but *none of these* the number of its fault, shape (G - 1,)."""
+        return self._faults[1][self.first[:-1]]
 
     @cached_property
     def _repairs(self) -> tuple[tuple[Repair, ...], Numbers]:
-        return repairs_of(self.hypotheses, self.prior, self.appliance, self.book)
+        known = None if self.alone is None else self.alone._repairs
+        return repairs_of(self.hypotheses, self.prior, self.appliance, self.book, known)
 
     @property
     def repairs(self) -> tuple[Repair, ...]:
@@ -118,6 +197,19 @@ class Signatures:
         Nothing is gained by telling those apart. The last is that of *none of these*: somebody else must look.
         """
         return self._repairs[0]
+
+    @cached_property
+    def part_sets(self) -> tuple[tuple[frozenset[str], ...], Numbers, Numbers]:
+        """The sets of parts that repairs take, the number of each repair's set, and of its skill in TRAITS."""
+        sets, of, skills = ((), NO_NUMBERS, NO_NUMBERS) if self.alone is None else self.alone.part_sets
+        known = {parts: number for number, parts in enumerate(sets)}
+        kept = of[:-1]  # the last is that of none of these
+        fresh = self.repairs[len(kept) :]
+        numbers = [known.setdefault(frozenset(repair.parts), len(known)) for repair in fresh]
+        words = (*TRAITS["skill"], None)
+        skilled = np.array([words.index(repair.skill) for repair in fresh], dtype=np.intp)
+        of = np.concatenate([kept, np.array(numbers, dtype=np.intp)])
+        return tuple(known), of, np.concatenate([skills[: len(kept)], skilled])
 
     @cached_property
     def repair_costs(self) -> Table:
@@ -134,6 +226,23 @@ class Signatures:
         return np.bincount(self.repair, weights=probability, minlength=len(self.repairs)).astype(np.float64)
 
     @cached_property
+    def can_meet(self) -> Flags:
+        """Which two hypotheses can be there at once, shape (H, H): not two of one part, nor two modes of one fault."""
+        changed: dict[str, list[int]] = {}
+        for number, h in enumerate(self.hypotheses):
+            for effect in h.fault.effects if h.fault else ():
+                changed.setdefault(effect.part.replace("{where}", h.where or ""), []).append(number)
+        meet: Flags = self.group[:, None] != self.group
+        for numbers in changed.values():
+            meet[np.ix_(numbers, numbers)] = False
+        return meet
+
+    @cached_property
+    def comes_with(self) -> Mapping[frozenset[str], float]:
+        """The book's factor for two faults that come together."""
+        return {frozenset(pair.faults): pair.factor for pair in self.book.pairs.values()}
+
+    @cached_property
     def _own_errors(self) -> Mapping[tuple[str, str], float]:
         """Errors that test cards state for themselves, by what they read and who answers; of two the larger."""
         found: dict[tuple[str, str], float] = {}
@@ -147,9 +256,11 @@ class Signatures:
         """The share of wrong answers that a test card states for this key and whoever answers it, if one does."""
         if not self._own_errors:
             return None
-        fact, place, during = split_key(key)
-        place = None if self.book.facts[fact].place == "surface" else place
-        return self._own_errors.get((fact_key(fact, place, during), who))
+        if (key, who) not in self._errors:
+            fact, place, during = split_key(key)
+            place = None if self.book.facts[fact].place == "surface" else place
+            self._errors[key, who] = self._own_errors.get((fact_key(fact, place, during), who))
+        return self._errors[key, who]
 
 
 def build(book: Book, appliance: Appliance) -> Signatures:
@@ -166,7 +277,7 @@ def build(book: Book, appliance: Appliance) -> Signatures:
                 made = _machines(wiring, fault, where)
                 hypotheses += [Hypothesis(fault, where, variant) for variant in range(len(made))]
                 rows += made
-    seen = observe_machines(wiring, rows, book.facts)
+    seen = remembered(appliance, rows, book.facts, lambda: observe_machines(wiring, rows, book.facts))
     hypotheses.append(Hypothesis(None, None))
     usual = {key: str(words[0]) for key, words in seen.items()}
     tables = {key: _one_hot(words[1:], _term(book.facts, key), usual[key]) for key, words in seen.items()}

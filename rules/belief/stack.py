@@ -8,7 +8,7 @@ burner is rarer than "warm" for a cold one.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
@@ -21,7 +21,6 @@ from rules.terms import fact_of
 Table = NDArray[np.float64]
 Numbers = NDArray[np.intp]
 
-EVERY = slice(None)
 FALSE_ALARM = 0.06  # how much rarer it is to call something odd that is not, than to miss or misname what is odd
 RARE = 0.1  # weight of a mistake the vocabulary does not name, beside 1 for one it does
 
@@ -72,14 +71,23 @@ class Stack:
     wrong: Table
     slips: Table
 
+    @property
+    def width(self) -> int:
+        """How many hypotheses there are."""
+        return len(self.true[0])
+
     def row(self, key: str, word: str) -> int:
         """The row of a word of a key."""
         return self.spans[key][0] + self.words[fact_of(key)].index(word)
 
-    def heard(self, rows: Numbers, error: float | Table, hypotheses: slice = EVERY) -> Table:
+    def shown(self, row: int, hypotheses: Sequence[int]) -> list[float]:
+        """P(shown | hypothesis) of one word, for some hypotheses."""
+        table = self.true
+        return [float(table[row, number]) for number in hypotheses]
+
+    def heard(self, rows: Numbers, error: float | Table) -> Table:
         """P(said | hypothesis) for some rows, shape (rows, H). ``error``: one for all, or shape (rows, 1)."""
-        true, wrong = self.true[:, hypotheses][rows], self.wrong[:, hypotheses][rows]
-        mixed: Table = true * (1 - error * self.slips[rows][:, None]) + error * wrong
+        mixed: Table = self.true[rows] * (1 - error * self.slips[rows][:, None]) + error * self.wrong[rows]
         return mixed
 
     def said(self, rows: Numbers, error: float) -> Table:
@@ -105,26 +113,93 @@ class Stack:
             order += [start + i for i in sorted(range(len(words)), key=lambda i: (abs(i - usual), i))]
         return np.array(order, dtype=np.intp)
 
+    @cached_property
+    def blocks(self) -> tuple[Numbers, Numbers]:
+        """The first row of each key, and for each row the number of its key."""
+        starts = np.array([start for start, _ in self.spans.values()], dtype=np.intp)
+        return starts, np.repeat(np.arange(len(starts)), [end - start for start, end in self.spans.values()])
+
+    @cached_property
+    def up_to(self) -> Table:
+        """P(this word or a milder one), within each key in the order of :attr:`severity`, shape (H, R)."""
+        return np.ascontiguousarray((np.cumsum(self.true[self.severity], axis=0) - self.blocks[1][:, None]).T)
+
     def together(self, first: Numbers, second: Numbers) -> Stack:
         """The tables of pairs of hypotheses, by noisy maximum: of two faults the worse word is what is shown."""
-        starts = np.array([start for start, _ in self.spans.values()])
-        blocks = np.repeat(np.arange(len(starts)), [end - start for start, end in self.spans.values()])
-
-        def up_to(columns: Numbers) -> Table:  # P(this word or a milder one), within each key
-            return np.cumsum(self.true[self.severity][:, columns], axis=0) - blocks[:, None]
-
-        both = up_to(first) * up_to(second)
+        starts = self.blocks[0]
+        both = (self.up_to[first] * self.up_to[second]).T
         shown = np.diff(both, axis=0, prepend=0.0)
         shown[starts] = both[starts]
         true = np.empty_like(shown)
         true[self.severity] = np.clip(shown, 0.0, 1.0)
-        return _stack(self.spans, self.words, self.mixes, self.usual, true)
-
-    def beside(self, other: Stack) -> Stack:
-        """These hypotheses with others put in before the last, *none of these*."""
-        true = np.concatenate([self.true[:, :-1], other.true, self.true[:, -1:]], axis=1)
-        wrong = np.concatenate([self.wrong[:, :-1], other.wrong, self.wrong[:, -1:]], axis=1)
+        wrong = np.empty_like(true)
+        for rows, mixes in self._by_size:
+            wrong[rows] = mixes @ true[rows]
         return Stack(self.spans, self.words, self.mixes, self.usual, true, wrong, self.slips)
+
+    @cached_property
+    def _by_size(self) -> tuple[tuple[Numbers, Table], ...]:
+        """Keys of as many words side by side: their rows, shape (keys, K), and what turns shown into wrongly said."""
+        sizes: dict[int, list[str]] = {}
+        for key, (start, end) in self.spans.items():
+            sizes.setdefault(end - start, []).append(key)
+        return tuple(
+            (
+                np.array([np.arange(*self.spans[key]) for key in keys], dtype=np.intp),
+                np.array([self.mixes[key].T for key in keys]),
+            )
+            for keys in sizes.values()
+        )
+
+    def beside(self, other: Stack) -> Beside:
+        """These hypotheses with others put in before the last, *none of these*."""
+        return Beside(self, other)
+
+
+class Beside(Stack):
+    """Two stacks as one, the hypotheses of ``other`` before the last of ``one``.
+
+    It is worked on in its two halves: most rows of the whole are never read, and laying them side by side would cost
+    more than all that is asked of them.
+    """
+
+    def __init__(self, one: Stack, other: Stack) -> None:
+        for name in ("spans", "words", "mixes", "usual", "slips"):
+            object.__setattr__(self, name, getattr(one, name))
+        object.__setattr__(self, "one", one)
+        object.__setattr__(self, "other", other)
+
+    one: Stack
+    other: Stack
+
+    @cached_property
+    def true(self) -> Table:  # laid out when first read
+        return put_in(self.one.true, self.other.true, axis=1)
+
+    @cached_property
+    def wrong(self) -> Table:
+        return put_in(self.one.wrong, self.other.wrong, axis=1)
+
+    @property
+    def width(self) -> int:
+        return self.one.width + self.other.width
+
+    def shown(self, row: int, hypotheses: Sequence[int]) -> list[float]:
+        last, count = self.one.width - 1, self.other.width
+        return [
+            float(self.other.true[row, n - last] if last <= n < last + count else self.one.true[row, min(n, last)])
+            for n in hypotheses
+        ]
+
+    def said(self, rows: Numbers, error: float) -> Table:
+        return put_in(self.one.said(rows, error), self.other.said(rows, error))
+
+
+def put_in(table: Table, more: Table, axis: int = 0) -> Table:
+    """A table with more hypotheses along ``axis``, put in before the last."""
+    last = table.shape[axis] - 1
+    head, tail = np.split(table, [last], axis=axis)
+    return np.concatenate([head, more, tail], axis=axis)
 
 
 def stack_up(tables: Mapping[str, Table], terms: Mapping[str, FactTerm], usual: Mapping[str, str]) -> Stack:

@@ -5,8 +5,10 @@ They are made only by :mod:`rules.bookkeeping.loading`, from YAML that has been 
 
 from __future__ import annotations
 
+import fnmatch
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Literal
 
 from rules.bookkeeping.yamlsource import YamlSource
@@ -345,3 +347,19 @@ class Book:
     pairs: Mapping[str, Pair]
     codes: Mapping[str, ErrorCode]
     words: tuple[YamlSource, ...]  # the lexicon's files, as rules.notes compiles them
+
+    @cached_property
+    def set_up_for(self) -> tuple[tuple[str, str], ...]:
+        """Facts that a test reads after a set-up, each with that set-up."""
+        return tuple((card.reads, card.setup) for card in self.tests.values() if card.setup)
+
+    def tests_like(self, pattern: str) -> tuple[str, ...]:
+        """The tests whose names match a rule's pattern."""
+        found = self._tests_like.get(pattern)
+        if found is None:
+            found = self._tests_like[pattern] = tuple(fnmatch.filter(self.tests, pattern))
+        return found
+
+    @cached_property
+    def _tests_like(self) -> dict[str, tuple[str, ...]]:
+        return {}

@@ -29,7 +29,7 @@ from rules.notes.entries import (
     Thing,
 )
 from rules.notes.normalise import phrase_words
-from rules.notes.phrases import GAP, Entry, PhraseError, PhraseIndex, spellings
+from rules.notes.phrases import Entry, PhraseError, PhraseIndex
 from rules.terms import ALL, OTHERS, UNNAMED, BookError, Certainty, split_key
 
 __all__ = ["Lexicon", "compile_lexicon"]
@@ -171,19 +171,19 @@ class _Compiler:
         kind = name if section == "markers" else _KIND[section]
         stored = at.store("words", Entry(kind, name))
         if section == "places":
-            stored += at.store("plural", Entry(kind, name, plural=True))
+            stored |= at.store("plural", Entry(kind, name, plural=True))
         if section == "quantities":
             at.store("denied", Entry(kind, name, denies=True))
         if section == "places" or (section == "markers" and name in _BARRIER_MARKERS):
-            self.barriers.update(words[0] for words in stored if len(words) == 1)
+            self.barriers |= stored
 
     def _thing(self, at: _Row) -> None:
         name = at.row.get("thing")
         if not isinstance(name, str):
             return
-        stored = at.store("words", Entry("thing", name)) + at.store("plural", Entry("thing", name, plural=True))
-        stored += at.store("denied", Entry("thing", name, denies=True))
-        self.barriers.update(words[0] for words in stored if len(words) == 1)
+        stored = at.store("words", Entry("thing", name)) | at.store("plural", Entry("thing", name, plural=True))
+        stored |= at.store("denied", Entry("thing", name, denies=True))
+        self.barriers |= stored
         self.things[name] = Thing(
             name,
             str(at.row.get("title") or name),
@@ -336,24 +336,24 @@ class _Row:
         found = self.names(field, known, what)
         return found[0] if found else None
 
-    def store(self, field: str, entry: Entry, index: PhraseIndex | None = None) -> list[tuple[str, ...]]:
-        """Add a field's phrases to an index, the notes' own if none is given. Gives back their spellings."""
-        stored = []
+    def store(self, field: str, entry: Entry, index: PhraseIndex | None = None) -> set[str]:
+        """Add a field's phrases to an index, the notes' own if none is given.
+
+        Gives back those of their spellings that are a single word.
+        """
+        stored: set[str] = set()
         index = self.compiler.index if index is None else index
         for phrase in self.texts(field):
             try:
-                written = spellings(phrase)
+                single, clashes = index.add_phrase(phrase, entry)
             except PhraseError as error:
                 self.problem(field, str(error))
                 continue
-            for words in written:
-                other = index.add(words, entry)
-                if other is not None:
-                    named = f"{other.kind} {other.name!r}" if other.kind != other.name else f"marker {other.name!r}"
-                    spelled = " ".join(words)
-                    self.problem(field, f"{spelled!r} stands for {named} already; take it out of one of the two")
-                elif GAP not in words:
-                    stored.append(words)
+            stored |= single
+            for words, other in clashes.items():
+                named = f"{other.kind} {other.name!r}" if other.kind != other.name else f"marker {other.name!r}"
+                spelled = " ".join(words)
+                self.problem(field, f"{spelled!r} stands for {named} already; take it out of one of the two")
         return stored
 
     def senses(self) -> tuple[Sense, ...]:

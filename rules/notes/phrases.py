@@ -7,11 +7,12 @@ be left out, ``..`` skips up to four words, but no mark, no negation and no thin
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import product
 from math import prod
 
+from rules.notes.branches import Branch, ClashError, grown, joined
 from rules.notes.normalise import phrase_words
 
 MOST_SPELLINGS = 4000
@@ -63,12 +64,17 @@ def spellings(phrase: str) -> list[Words]:
 
 
 def _spell(part: str, phrase: str) -> Iterator[Words]:
+    for words in product(*_steps(part, phrase)):
+        yield tuple(word for group in words for word in group)
+
+
+def _steps(part: str, phrase: str) -> list[list[Words]]:
+    """What may stand at each step of a phrase."""
     steps = [_choices(found.group(), phrase) for found in _STEP.finditer(part)]
     count = prod(len(step) for step in steps)
     if count > MOST_SPELLINGS:
         raise PhraseError(f"{phrase!r} has {count} spellings; split it into phrases of at most {MOST_SPELLINGS}")
-    for words in product(*steps):
-        yield tuple(word for group in words for word in group)
+    return steps
 
 
 def _choices(step: str, phrase: str) -> list[Words]:
@@ -83,56 +89,91 @@ def _choices(step: str, phrase: str) -> list[Words]:
     return choices
 
 
-class _Node:
-    """One word further into the spellings that share a beginning."""
-
-    __slots__ = ("entry", "following")
-
-    def __init__(self) -> None:
-        self.entry: Entry | None = None
-        self.following: dict[str, _Node] = {}
-
-
 class PhraseIndex:
     """Every spelling, by its words. Look-up takes the longest phrase that begins at a token."""
 
     def __init__(self) -> None:
-        self._root = _Node()
+        self._first: dict[str, Branch[Entry]] = {}
         self._gapped: dict[str, list[tuple[tuple[Words, ...], Entry]]] = {}
-        self._whole: dict[Words, Entry] = {}
+        self._with_gap: dict[Words, Entry] = {}
+        self._entries: set[Entry] = set()
         self.words: set[str] = set()
         self.telling: set[str] = set()  # words of phrases that say something; others are never the meaning of a typo
 
+    def add_phrase(self, phrase: str, entry: Entry) -> tuple[set[str], dict[Words, Entry]]:
+        """Store every spelling of a phrase.
+
+        Gives those of one word, and those that stand for something else already, which are not stored. Raises
+        PhraseError.
+        """
+        steps = _steps(phrase, phrase)
+        if any((GAP,) in step for step in steps):
+            return self._one_by_one(phrase, entry)
+        branch = grown(steps, entry)
+        if branch.entry is not None:
+            spellings(phrase)  # which says that it may be left out altogether
+        try:
+            self._join(branch)
+        except ClashError:
+            return self._one_by_one(phrase, entry)
+        self._noted((word for step in steps for words in step for word in words), entry)
+        return {word for word, after in branch.following.items() if after.entry is not None}, {}
+
+    def _one_by_one(self, phrase: str, entry: Entry) -> tuple[set[str], dict[Words, Entry]]:
+        clashes: dict[Words, Entry] = {}
+        stored: set[str] = set()
+        for words in spellings(phrase):
+            other = self.add(words, entry)
+            if other is not None:
+                clashes[words] = other
+            elif len(words) == 1:
+                stored.update(words)
+        return stored, clashes
+
     def add(self, spelling: Words, entry: Entry) -> Entry | None:
         """Store a spelling. If it already stands for something else, that is given back and nothing is stored."""
-        held = self._whole.setdefault(spelling, entry)
-        if held != entry:
+        held = self.entry(*spelling)
+        if held is not None and held != entry:
             return held
-        self.words.update(word for word in spelling if word != GAP)
-        if entry.kind not in MUTE:
-            self.telling.update(word for word in spelling if word != GAP)
-        if GAP in spelling:
+        self._noted((word for word in spelling if word != GAP), entry)
+        if GAP not in spelling:
+            self._join(grown([[(word,)] for word in spelling], entry))
+        elif held is None:
+            self._with_gap[spelling] = entry
             self._gapped.setdefault(spelling[0], []).append((tuple(_parts(spelling)), entry))
-            return None
-        node = self._root
-        for word in spelling:
-            node = node.following.setdefault(word, _Node())
-        node.entry = entry
         return None
+
+    def _join(self, branch: Branch[Entry]) -> None:
+        memo: dict[tuple[int, int], Branch[Entry]] = {}
+        joint = {}
+        for word, after in branch.following.items():
+            held = self._first.get(word)
+            joint[word] = after if held is None else joined(held, after, memo)
+        self._first.update(joint)
+
+    def _noted(self, words: Iterable[str], entry: Entry) -> None:
+        said = set(words)
+        self._entries.add(entry)
+        self.words |= said
+        if entry.kind not in MUTE:
+            self.telling |= said
 
     def entry(self, *words: str) -> Entry | None:
         """What exactly these words stand for."""
-        return self._whole.get(words)
+        if GAP in words:
+            return self._with_gap.get(words)
+        first = self._first.get(words[0]) if words else None
+        return None if first is None else first.at(words[1:])
 
     def entries(self) -> set[Entry]:
         """Everything that some spelling stands for."""
-        return set(self._whole.values())
+        return set(self._entries)
 
     def longest(
         self, words: Sequence[str], at: int, barriers: frozenset[str], named: frozenset[str]
     ) -> tuple[int, Entry] | None:
         """The end and the entry of the longest phrase that begins at token ``at``, or None. ``named``: all words."""
-        node = self._root.following.get(words[at])
+        node = self._first.get(words[at])
         gapped = self._gapped.get(words[at])
         if node is None and gapped is None:
             return None

@@ -13,7 +13,7 @@ from itertools import product
 
 import numpy as np
 
-from rules.belief.signatures import Signatures
+from rules.belief.signatures import TRAITS, Signatures
 from rules.belief.stack import Table
 from rules.bookkeeping.types import Part, Van
 
@@ -31,6 +31,9 @@ MENDS = {
     "utility": ("utility", "customer"),
     "customer": ("customer",),
 }
+
+#: The same as flags, by the numbers of skills in TRAITS and last the one of nobody.
+_MENDED = {who: np.array([*(skill in mends for skill in TRAITS["skill"]), False]) for who, mends in MENDS.items()}
 
 
 @dataclass(frozen=True)
@@ -61,12 +64,11 @@ class DayLoad:
 
 def needs_of(signatures: Signatures, probability: Table, skill: str) -> dict[frozenset[str], float]:
     """What a call may need, by sets of parts: of the faults that this skill mends."""
-    needs: dict[frozenset[str], float] = {}
-    for repair, share in zip(signatures.repairs, signatures.by_repair(probability), strict=True):
-        if repair.skill in MENDS[skill] and share > LEAST:
-            parts = frozenset(repair.parts)
-            needs[parts] = needs.get(parts, 0.0) + float(share)
-    return needs
+    sets, of, skills = signatures.part_sets
+    shares = signatures.by_repair(probability)
+    counted = (shares > LEAST) & _MENDED[skill][skills]
+    added = np.bincount(of[counted], weights=shares[counted], minlength=len(sets))
+    return {sets[number]: float(added[number]) for number in dict.fromkeys(of[counted].tolist())}
 
 
 def load(needs: Needs, parts: Mapping[str, Part], van: Van, least: float = LOADED_FROM) -> Load:

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from rules.answer import LoadPart, StopNow, VisitPlan
-from rules.belief.signatures import Signatures
-from rules.belief.stack import Table
+from rules.belief.signatures import TRAITS, Flags, Signatures
+from rules.belief.stack import Numbers, Table
 from rules.bookkeeping.types import Fault, VisitNeed
 from rules.visit.loading import load, needs_of
 
-LIMITS = ("range_off", "oven_off", "unit_off", "none")  # what must stay off meanwhile, strictest first
-URGENCIES = ("now", "soon", "routine", "none")
+URGENCIES = TRAITS["urgency"]
+LIMITS = TRAITS["limit"]  # what must stay off meanwhile, strictest first
 NEEDED_FROM = 0.5  # share of belief in faults the customer cannot mend alone
 NEEDED_IF_GRAVE_FROM = 0.2
 COUNTS_FROM = 0.2  # a fault this likely has a say in urgency and in what the customer is told
@@ -42,12 +43,12 @@ def plan(
             told = tuple(dict.fromkeys(need.tell for need in needs if need.tell and in_scope))[:MOST_TOLD]
             return VisitPlan(None, "none", "customer", (0, 0), (), (), 0.0, told)
         return VisitPlan(True, "now", stop.refer_to, (0, 0), (), (), 0.0, (stop.say,))
-    faults = _likeliest(signatures, probability)
+    faults = _Suspects.of(signatures, probability)
     wanted = next((need.skill for need in needs if need.skill), None)
     needed = stop is not None or wanted is not None or _cannot_wait(faults)
     urgency = _urgency(faults, stop, needs) if needed else "none"
     skill = _skill(faults, stop, wanted) if needed else "customer"
-    minutes = _minutes([entry for entry in faults if (entry[0].skill == "customer") != needed])
+    minutes = _minutes(faults, ~faults.home if needed else faults.home)
     tell = _tell(faults, stop, needs)
     if not needed:
         return VisitPlan(False, urgency, skill, minutes, (), (), 0.0, tell)
@@ -57,26 +58,53 @@ def plan(
     return VisitPlan(True, urgency, skill, minutes, aboard, left, round(loaded.fix, 4), tell)
 
 
-def _likeliest(signatures: Signatures, probability: Table) -> list[tuple[Fault, float]]:
-    """Faults with their places and variants added up, likeliest first; ties in the book's order."""
-    shares = signatures.by_fault(probability)
-    order = np.argsort(-np.round(shares, 9), kind="stable")
-    return [(signatures.faults[number], float(shares[number])) for number in order]
+@dataclass(frozen=True)
+class _Suspects:
+    """Faults with their places and variants added up, likeliest first; ties in the book's order. All arrays alike."""
+
+    faults: tuple[Fault, ...]
+    number: Numbers  # in ``faults``
+    share: Table
+    traits: Mapping[str, Numbers]  # numbers in signatures.TRAITS
+    home: Flags  # what the customer can mend
+
+    @classmethod
+    def of(cls, signatures: Signatures, probability: Table) -> _Suspects:
+        shares = signatures.by_fault(probability)
+        order = np.argsort(-np.round(shares, 9), kind="stable")
+        traits = {name: numbers[order] for name, numbers in signatures.traits.items()}
+        return cls(
+            signatures.faults, order, shares[order], traits, traits["skill"] == TRAITS["skill"].index("customer")
+        )
+
+    def that(self, trait: str, word: str) -> Flags:
+        """Those of which a trait is this word."""
+        these: Flags = self.traits[trait] == TRAITS[trait].index(word)
+        return these
+
+    def belief(self, these: Flags) -> float:
+        """Belief in some of them together, added up from the likeliest."""
+        return total(self.share[these])
 
 
-def _cannot_wait(faults: Sequence[tuple[Fault, float]]) -> bool:
+def total(shares: Table) -> float:
+    """The sum, from the first to the last."""
+    return float(np.cumsum(shares)[-1]) if len(shares) else 0.0
+
+
+def _cannot_wait(faults: _Suspects) -> bool:
     """Whether somebody must go: half the belief in faults the customer cannot mend, or less if they are grave."""
-    home = sum(p for fault, p in faults if fault.skill == "customer")
-    grave = sum(p for fault, p in faults if fault.skill in ("electrician", "utility") or fault.urgency == "now")
-    return 1 - home >= NEEDED_FROM or grave >= NEEDED_IF_GRAVE_FROM
+    others = faults.that("skill", "electrician") | faults.that("skill", "utility")
+    grave = faults.belief(others | faults.that("urgency", "now"))
+    return 1 - faults.belief(faults.home) >= NEEDED_FROM or grave >= NEEDED_IF_GRAVE_FROM
 
 
-def _urgency(faults: Sequence[tuple[Fault, float]], stop: StopNow | None, needs: Sequence[VisitNeed]) -> str:
+def _urgency(faults: _Suspects, stop: StopNow | None, needs: Sequence[VisitNeed]) -> str:
     """The soonest that enough of the belief asks for, all faults that are at least as urgent taken together."""
     named = [need.urgency for need in needs if need.urgency]
     share = 0.0
     for urgency in URGENCIES:
-        share += sum(p for fault, p in faults if fault.urgency == urgency and fault.skill != "customer")
+        share += faults.belief(faults.that("urgency", urgency) & ~faults.home)
         if share >= COUNTS_FROM:
             named.append(urgency)
             break
@@ -85,30 +113,23 @@ def _urgency(faults: Sequence[tuple[Fault, float]], stop: StopNow | None, needs:
     return min(named, key=URGENCIES.index, default="routine")
 
 
-def _skill(faults: Sequence[tuple[Fault, float]], stop: StopNow | None, wanted: str | None) -> str:
+def _skill(faults: _Suspects, stop: StopNow | None, wanted: str | None) -> str:
     if stop is not None:
         return stop.refer_to
     if wanted is not None:
         return wanted
-    shares: dict[str, float] = defaultdict(float)
-    for fault, p in faults:
-        if fault.skill != "customer":
-            shares[fault.skill] += p
-    return max(sorted(shares), key=lambda skill: round(shares[skill], 9))
+    shares = {skill: round(faults.belief(faults.that("skill", skill)), 9) for skill in sorted(TRAITS["skill"])}
+    return max((skill for skill in shares if skill != "customer"), key=shares.__getitem__)
 
 
-def _minutes(faults: Sequence[tuple[Fault, float]]) -> tuple[int, int]:
-    covered, chosen = 0.0, []
-    share = sum(p for _, p in faults)
-    for fault, p in faults:
-        chosen.append(fault)
-        covered += p
-        if covered >= COVERS * share:
-            break
+def _minutes(faults: _Suspects, these: Flags) -> tuple[int, int]:
+    covered = np.cumsum(faults.share[these])
+    count = int(np.argmax(covered >= COVERS * covered[-1])) + 1
+    chosen = [faults.faults[number] for number in faults.number[these][:count].tolist()]
     return min(f.minutes[0] for f in chosen), max(f.minutes[1] for f in chosen)
 
 
-def _tell(faults: Sequence[tuple[Fault, float]], stop: StopNow | None, needs: Sequence[VisitNeed]) -> tuple[str, ...]:
+def _tell(faults: _Suspects, stop: StopNow | None, needs: Sequence[VisitNeed]) -> tuple[str, ...]:
     """What the customer is told. Of what several suspects ask for, only the strictest is said: never "use it, and
     switch it off"."""
     lines = [stop.say] if stop is not None else []
@@ -118,15 +139,15 @@ def _tell(faults: Sequence[tuple[Fault, float]], stop: StopNow | None, needs: Se
     return tuple(dict.fromkeys(lines))[:MOST_TOLD]
 
 
-def _limits(faults: Sequence[tuple[Fault, float]]) -> list[str]:
+def _limits(faults: _Suspects) -> list[str]:
     """What the likeliest faults of the strictest kind that enough of the belief asks for say to the customer."""
     share = 0.0
     for limit in LIMITS:
-        strict = [(fault, p) for fault, p in faults if fault.limit == limit]
-        share += sum(p for _, p in strict)
+        strict = faults.that("limit", limit)
+        share += faults.belief(strict)
         if share >= COUNTS_FROM:
             said: dict[str, float] = defaultdict(float)
-            for fault, p in strict:
-                said[fault.tell] += p
+            for number, p in zip(faults.number[strict].tolist(), faults.share[strict].tolist(), strict=True):
+                said[faults.faults[number].tell] += p
             return sorted(said, key=lambda tell: -round(said[tell], 9))[:1]
     return []

@@ -9,15 +9,14 @@ import signal
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from rules import Expert, open_book
-from rules.answer import Triage
+from rules import Answers, Expert, open_book
 from rules.terms import Problem
 from service.batching.incoming import Form, Row
 from service.batching.outgoing import line_of
@@ -25,7 +24,7 @@ from service.batching.seen import SeenIds
 from service.batching.summing import Glance, glance
 from service.problems import unusable
 from service.rows import answer_row, is_id
-from service.schemas import TriageSchema
+from service.schemas import triage_dump
 
 CHUNK = 16  # rows handed to a process at once
 AHEAD = 4  # chunks a process may be ahead of the output
@@ -73,14 +72,15 @@ class Answerer:
 
     def __init__(self, expert: Expert, form: Form) -> None:
         self.expert, self.form = expert, form
-        self.dump: Callable[[Triage], Any] = TriageSchema(expert.book.facts).dump
+        self.dump = triage_dump(expert.book.facts)
+        self.answers = Answers(expert)
 
     def answer(self, row: Row) -> Done:
         """The line of output of one row."""
         if row.problem is not None:
             made = {"line": row.line, "id": row.id if is_id(row.id) else None, "error": unusable([row.problem])}
         else:
-            made = answer_row(self.expert, row.line, row.raw, dump=self.dump)
+            made = answer_row(self.expert, row.line, row.raw, decide=self.answers.triage, dump=self.dump)
         return Done(line_of(made, self.form), glance(made))
 
 

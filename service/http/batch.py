@@ -80,7 +80,7 @@ def _rows(inside: House, lines: Iterator[tuple[int, bytes]], request_id: str) ->
 
 
 def _decide(inside: House, request_id: str, enquiry: Any) -> Any:
-    return decide(inside.expert, enquiry, inside.settings, inside.dump, request_id)
+    return decide(inside.answers, enquiry, inside.settings, inside.dump, request_id)
 
 
 def _lines(stream: _Announced) -> Iterator[tuple[int, bytes]]:

@@ -10,7 +10,7 @@ from typing import Any, cast
 
 from flask import Response, current_app, g
 
-from rules import Expert
+from rules import Answers, Expert
 from service.cases.calls import Calls
 from service.deciding import count_turn
 from service.dumping import Dump
@@ -28,10 +28,12 @@ class House:
     expert: Expert
     settings: Settings
     dump: Dump = field(init=False)
+    answers: Answers = field(init=False)
     calls: Calls | None = field(init=False)
 
     def __post_init__(self) -> None:
         self.dump = triage_dump(self.expert.book.facts)
+        self.answers = Answers(self.expert)
         store = self.settings.store
         self.calls = None if store is None else Calls(self.expert, store, count_turn)
 

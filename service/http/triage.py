@@ -45,7 +45,7 @@ def triage() -> Response:
     inside = house()
     enquiry = enquiry_from_json(inside.expert, _explained(read_json()))
     try:
-        answer = decide(inside.expert, enquiry, inside.settings, inside.dump, marks().request_id)
+        answer = decide(inside.answers, enquiry, inside.settings, inside.dump, marks().request_id)
     except InputError as error:
         raise InputError(located(error.problems, enquiry.facts)) from error
     marks().decision = answer.decision_id

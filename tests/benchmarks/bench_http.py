@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import random
 import re
 import shutil
@@ -145,6 +146,7 @@ def so_far(port: int) -> tuple[float, float, float]:
 
 
 def main() -> None:
+    os.environ["COLDLEG_ANSWERS"] = "0"  # every body is another one, and is to be worked out
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seconds", type=int, default=10)
     parser.add_argument("--workers", type=int, default=1)

@@ -10,7 +10,6 @@ import itertools
 import json
 import os
 import random
-import resource
 import subprocess
 import sys
 import tempfile
@@ -22,6 +21,16 @@ from rules import Enquiry, open_book, triage
 from rules.notes import read_note
 
 NOTES, TRIAGED = 100_000, 2_000
+NO_ANSWERS_KEPT = {**os.environ, "COLDLEG_ANSWERS": "0"}
+#: The command, which tells at last the most memory it held, kB (Linux); what the parent held does not count.
+PROGRAM = """
+import re, sys
+from service.cli import main
+try:
+    main()
+finally:
+    print(re.search(r"VmHWM:\\s+(\\d+)", open("/proc/self/status").read())[1], file=sys.stderr)
+"""
 POSITIONS = ("left_front", "right_front", "left_rear", "right_rear")
 _OPENINGS = ("", "Hi, ", "cust sts ", "Caller: ", "good morning, ", "tenant says ", "Web form: ", "well um ")
 _PARTS = ("left front burner", "RR", "the oven", "bake", "broiler", "the display", "both front burners", "the clock",
@@ -77,9 +86,9 @@ def rows(count: int) -> Iterator[bytes]:
         yield json.dumps({"id": number, "note": note}).encode() + b"\n"
 
 
-def batches(counts: list[int]) -> None:
-    """Print peak memory and time for so many rows, and one process against two."""
-    command = [sys.executable, "-c", "from service.cli import main; main()", "batch"]
+def batches(counts: list[int]) -> Iterator[tuple[int, str, float, float]]:
+    """For so many rows, in one process and in two: rows, processes, seconds, and the parent's peak memory in MB."""
+    command = [sys.executable, "-c", PROGRAM, "batch"]
     with tempfile.TemporaryDirectory() as folder:
         for count in counts:
             source = Path(folder) / f"{count}.ndjson"
@@ -88,21 +97,14 @@ def batches(counts: list[int]) -> None:
             for jobs in ("1", "2"):
                 began = time.perf_counter()
                 args = [*command, str(source), "--jobs", jobs, "--out", f"{folder}/out.ndjson"]
-                process = subprocess.Popen(args, stderr=subprocess.DEVNULL)
-                _, _, used = _waited(process)
+                done = subprocess.run(args, capture_output=True, text=True, check=False, env=NO_ANSWERS_KEPT)
                 took = time.perf_counter() - began
-                print(f"{count:,} rows, --jobs {jobs}: {took:.1f} s, {count / took:,.0f} a second, "
-                      f"peak {used.ru_maxrss / 1024:.0f} MB")  # fmt: skip
-
-
-def _waited(process: subprocess.Popen[bytes]) -> tuple[int, int, resource.struct_rusage]:
-    pid, status, used = os.wait4(process.pid, 0)
-    process.returncode = os.waitstatus_to_exitcode(status)
-    return pid, status, used
+                yield count, jobs, took, int(done.stderr.split()[-1]) / 1024
 
 
 if __name__ == "__main__":
     if sys.argv[1:2] == ["batch"]:
-        batches([int(each) for each in sys.argv[2:]] or [1_000, 10_000])
+        for count, jobs, took, peak in batches([int(each) for each in sys.argv[2:]] or [1_000, 10_000]):
+            print(f"{count:,} rows, --jobs {jobs}: {took:.1f} s, {count / took:,.0f} a second, peak {peak:.0f} MB")
     else:
         read_and_triage(int(sys.argv[1]) if len(sys.argv) > 1 else NOTES)

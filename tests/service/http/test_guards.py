@@ -105,7 +105,7 @@ def test_a_failure_of_ours_is_a_problem_without_the_caller_s_words(
     def broken(*_: object) -> None:
         raise RuntimeError("about Mrs Invented")
 
-    monkeypatch.setattr("service.deciding.triage", broken)
+    monkeypatch.setattr("rules.recalling.triage", broken)
     app = create_app(expert)
     response = app.test_client().post("/v1/triage", json={"note": "Mrs Invented's oven is dead"})
     assert response.status_code == 500
