@@ -42,6 +42,10 @@ class ClosedError(Exception):
     """The case is closed; nothing is added to it."""
 
 
+class OtherBookError(ClosedError):
+    """The case was told in words that the present book no longer has."""
+
+
 @dataclass(frozen=True)
 class Said:
     """What a message brings: text, facts, both, or only that another role speaks from now on."""
@@ -174,13 +178,13 @@ class Calls:
     def seen(self, owner: str, number: str) -> tuple[Whole, Step]:
         """A case with its history, and where it stands by the present book. Raises NoCaseError."""
         whole = self.store.whole(owner, number)
-        state = fold(whole.entries)
+        state = self._folded(whole)
         return whole, Step(whole.case, look(self.expert, state.conversation), state.outcome)
 
     def summed_up(self, owner: str, number: str, form: Form) -> tuple[Case, str]:
         """The case for the ticket. Raises NoCaseError."""
         whole = self.store.whole(owner, number)
-        state = fold(whole.entries)
+        state = self._folded(whole)
         told = summary(self.expert, state.conversation, form)
         return whole.case, told if state.outcome is None else told.rstrip() + "\n\n" + outcome_words(
             state.outcome, self.expert.book, form
@@ -203,7 +207,7 @@ class Calls:
                 raise VersionError(whole.case.version)
             if whole.case.erased_at is not None or (whole.case.state == "closed" and not closed_too):
                 raise ClosedError(number)
-            made = step(fold(whole.entries))
+            made = step(self._folded(whole))
             if made.change is None:
                 return Step(whole.case, made.turn, made.outcome)
             result = Step(following(whole.case, made.change, now()), made.turn, made.outcome)
@@ -217,6 +221,14 @@ class Calls:
             else:
                 return result
         raise AssertionError  # the last try returned or raised
+
+    def _folded(self, whole: Whole) -> Folded:
+        """Where the case stands. Raises OtherBookError for facts that the present book does not know."""
+        state, terms = fold(whole.entries), self.expert.book.facts
+        told = [one.fact for heard in state.conversation.messages for one in heard.facts]
+        if any(fact.fact not in terms for fact in told):
+            raise OtherBookError(whole.case.id)
+        return state
 
     def _struck(self, state: Folded, numbers: tuple[Number, ...], message: int | None = None) -> _Made:
         before = state.conversation

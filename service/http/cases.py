@@ -53,12 +53,12 @@ NOBODY = "local"  # owns the cases of a service that asks for no key
 A_PAGE, MOST_A_PAGE = 50, 200
 LOCATION_DOC = {"Location": {"schema": {"type": "string"}, "description": "The case."}}
 _CHANGES = ("version-needed", "version-changed", "case-closed", "not-ready")
-READS = Terms(scope="cases", more=("not-ready",))
+READS = Terms(scope="cases", more=("not-ready", "case-closed"))
 OPENS = Terms(scope="cases", takes=JSON, more=("not-ready",))
 RECORDS = Terms(scope="cases", takes=JSON, more=_CHANGES)
 STRIKES = Terms(scope="cases", more=_CHANGES)
 LISTS = Terms(scope="cases", query=("state", "reference", "since", "before", "limit", "cursor"), more=("not-ready",))
-SUMS_UP = Terms(scope="cases", gives=TEXT, also=(MARKDOWN,), more=("not-ready",))
+SUMS_UP = Terms(scope="cases", gives=TEXT, also=(MARKDOWN,), more=("not-ready", "case-closed"))
 
 
 class CaseQuery(Schema):

@@ -10,7 +10,7 @@ from flask import Response, request
 from werkzeug.exceptions import HTTPException, InternalServerError
 
 from rules import InputError
-from service.cases.calls import ClosedError
+from service.cases.calls import ClosedError, OtherBookError
 from service.cases.database import DatabaseError
 from service.cases.store import KeyReusedError, NoCaseError, VersionError
 from service.http.context import PROBLEM, marks, reply
@@ -45,7 +45,10 @@ def on_other_version(error: VersionError) -> Response:
     return respond(body_of(KINDS["version-changed"], told, errors))
 
 
-def on_closed(_error: ClosedError) -> Response:
+def on_closed(error: ClosedError) -> Response:
+    if isinstance(error, OtherBookError):
+        told = "It was told in words that the present book no longer has; coldleg cases show prints it. Open another."
+        return respond(body_of(KINDS["case-closed"], told))
     told = "DELETE its outcome to open it again, or open another case with the same reference; erased ones stay closed."
     return respond(body_of(KINDS["case-closed"], told))
 

@@ -338,6 +338,22 @@ def test_ids_nobody_has(client: FlaskClient, case: str) -> None:
     problem(client.get(f"/v1/cases/{case}"), 404, "not-found")
 
 
+def test_a_case_in_words_the_book_no_longer_has_is_no_failure(client: FlaskClient, store: Store) -> None:
+    caller = Caller(client, text="the clock is on")
+    with store.database.writing() as connection:
+        changed = (
+            f"UPDATE entries SET body = replace(body, '\"display\"', '\"dial_lamp\"') WHERE case_id = '{caller.id}'"
+        )
+        connection.exec_driver_sql(changed)
+    for response in (
+        client.get(f"/v1/cases/{caller.id}"),
+        client.get(f"/v1/cases/{caller.id}/summary"),
+        caller.post("messages", {"text": "yes"}),
+        caller.strike("facts/0.0"),
+    ):
+        assert "present book" in problem(response, 409, "case-closed")["detail"]
+
+
 # --- lists -----------------------------------------------------------------------------------------------------------
 def test_pages_by_their_next_address(client: FlaskClient) -> None:
     made = [Caller(client, reference="page me").id for _ in range(7)]
