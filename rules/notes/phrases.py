@@ -100,6 +100,7 @@ class PhraseIndex:
         self._root = _Node()
         self._gapped: dict[str, list[tuple[tuple[Words, ...], Entry]]] = {}
         self._whole: dict[Words, Entry] = {}
+        self.openings: set[str] = set()  # words that begin a phrase
         self.words: set[str] = set()
         self.telling: set[str] = set()  # words of phrases that say something; others are never the meaning of a typo
 
@@ -108,6 +109,7 @@ class PhraseIndex:
         held = self._whole.setdefault(spelling, entry)
         if held != entry:
             return held
+        self.openings.add(spelling[0])
         self.words.update(word for word in spelling if word != GAP)
         if entry.kind not in MUTE:
             self.telling.update(word for word in spelling if word != GAP)

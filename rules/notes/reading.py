@@ -29,10 +29,9 @@ from rules.terms import Certainty
 
 Span = tuple[int, int]
 SHORTEST_UNREAD = 8  # characters; a lone "off" or "cold" beside clauses that were read is no news
-#: Cheap: most sentences hold no figure, in digits or in words, and no self-clean.
-_MAY_HOLD_FIGURES = re.compile(
-    r"\d|clean|\b(?:ten|fifteen|twent|thirt|fort|fift|sixt|sevent|eight|ninet|hundred|one\s|an?\shour|half|legs?\b|hots?\b|couple|several)"
-)
+#: Cheap: most sentences hold no figure, in digits or in words, no duration and no self-clean.
+_FIGURE = re.compile(r"\d|\b(?:ten|fifteen|(?:twen|thir|for|fif|six|seven|eigh|nine)ty|hundred)\b")
+_DURATIONS = ("min", "hour", "hr")
 _LIGHTS = frozenset({"indicator", "hot_light", "light"})
 _KNOBS = frozenset({"knob", "burner_knob"})
 _SCENE = frozenset({"quantity", "thing", "state", "context", "verb"})
@@ -75,20 +74,24 @@ class NoteReader:
 
     def _figures(self, spans: list[Span]) -> list[Told]:
         """Figures whose unit stands with them. Ohms need the part they belong to and are read with the nouns."""
-        if not _MAY_HOLD_FIGURES.search(self.plain):
-            return []
         told = readings.volts(self.plain, spans)
         taken = sorted(fact.start for fact in told)
-        for span in spans:
-            if bisect_left(taken, span[0]) == bisect_left(taken, span[1]):  # no volts in this sentence
-                told += readings.oven_offsets(self.plain, *span)
-            told += readings.preheat_times(self.plain, *span)
-            told += readings.stays_cold(self.plain, *span)
-            told += readings.self_clean_days(self.plain, *span)
+        for start, end in spans:
+            sentence = self.plain[start:end]
+            if _FIGURE.search(sentence):
+                if bisect_left(taken, start) == bisect_left(taken, end):  # no volts in this sentence
+                    told += readings.oven_offsets(self.plain, start, end)
+                told += readings.stays_cold(self.plain, start, end)
+            if any(unit in sentence for unit in _DURATIONS):
+                told += readings.preheat_times(self.plain, start, end)
+            if "clean" in sentence:
+                told += readings.self_clean_days(self.plain, start, end)
         return told
 
     def _in_scope(self, figures: list[Told]) -> Iterator[Told]:
         """Figures as their clauses leave them: dropped if told of former times or another appliance, or in doubt."""
+        if not figures:
+            return
         former = _Touched([said.span for said in self.saids if said.former or self._elsewhere(said)])
         hedged = _Touched([said.span for said in self.saids if said.hedged])
         for fact in figures:
@@ -200,6 +203,8 @@ def _spans(items: Sequence[Item], length: int) -> list[Span]:
 
 def _unmasked(items: list[Item], figures: Sequence[Told]) -> list[Item]:
     """Items without the states inside figures that were read: the 'hot' of '25 hot', the 'nothing' on L2."""
+    if not figures:
+        return items
     kept = []
     waiting = deque(sorted((fact.start, fact.end, fact.fact == "volts") for fact in figures))
     for item in items:

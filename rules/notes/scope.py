@@ -180,6 +180,8 @@ def _lone_contexts(sentence: list[Said], number: int, meanings: Meanings) -> set
         contexts.discard(PUT_RIGHT)
         if number and said.clause.link in ("comma", "and", "none", "then"):
             sentence[number - 1].contexts.add(PUT_RIGHT)  # what was put right is what was told before it
+    if not contexts and not any(claim.state in meanings.lexicon.setting for claim in said.claims):
+        return set()
     for claim in said.claims:
         if meanings.tells(claim, said):
             return set()

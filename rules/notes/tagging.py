@@ -33,14 +33,17 @@ class Item(NamedTuple):
 
 def tag(plain: str, lexicon: Lexicon, speller: Speller) -> list[Item]:
     """Tag normalised text. :func:`settled` then leaves out articles, courtesies and look-alikes."""
-    kept = _without_joints(tokens(plain))
+    kept = tokens(plain)
+    if "-" in plain or "/" in plain or "=" in plain:
+        kept = _without_joints(kept)
     words = [speller.mend(token.word) if token.kind == "word" else token.word for token in kept]
     items: list[Item] = []
     named = frozenset(words)
+    longest, openings, barriers = lexicon.index.longest, lexicon.index.openings, lexicon.barriers
     at = 0
     while at < len(kept):
         token = kept[at]
-        found = lexicon.index.longest(words, at, lexicon.barriers, named) if token.kind in ("word", "number") else None
+        found = longest(words, at, barriers, named) if words[at] in openings else None
         if found:
             end, entry = found
             last = kept[end - 1].end
@@ -62,7 +65,9 @@ def settled(items: list[Item]) -> list[Item]:
             continue
         last = kept[-1].kind if kept else "stop"
         seen = _in_context(items, number, last) if item.kind in _TAKES_CONTEXT else item
-        kept.append(Item(seen.kind, seen.name, seen.start, seen.end, seen.plural, seen.denies, close))
+        if close:
+            seen = Item(seen.kind, seen.name, seen.start, seen.end, seen.plural, seen.denies, True)
+        kept.append(seen)
         close = True
     return kept
 
