@@ -111,7 +111,7 @@ def _remember(said: Said, lexicon: Lexicon, memory: Memory) -> None:
     spoken = [noun for noun in subject(said.nouns, lexicon) if not noun.carried]
     if said.claims and said.claims[0].nouns:
         spoken = [noun for noun in said.claims[-1].nouns if not noun.carried]
-    bare = [noun._replace(denied=False, only=False) for noun in spoken if noun.thing != "anything"]
+    bare = [noun._replace(denied=False, only=False) for noun in spoken if _stays_topic(noun, lexicon)]
     if said.clause.link == "except":
         bare = []  # "aside from the oven not heating it is fine": it is not the oven
     if bare and said.clause.condition in _ASIDE:
@@ -123,6 +123,11 @@ def _remember(said: Said, lexicon: Lexicon, memory: Memory) -> None:
         memory.listing = said.fragment
     if said.claims:
         memory.last = said.claims[-1]
+
+
+def _stays_topic(noun: Noun, lexicon: Lexicon) -> bool:
+    """After ``self-cleaned it and it has not come on since`` the talk is still of the range."""
+    return noun.thing != "anything" and not lexicon.things[noun.thing].event
 
 
 def _claims(clause: Clause, nouns: list[Noun], lexicon: Lexicon, memory: Memory) -> Iterable[Claim]:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
+from rules.notes.codetable import CodeTable
 from rules.notes.phrases import PhraseIndex
 from rules.terms import Certainty, Value
 
@@ -156,6 +157,7 @@ class Lexicon:
     meanings: Mapping[tuple[str, str], tuple[Meaning, ...]]
     rests: Mapping[str, tuple[Rest, ...]]
     barriers: frozenset[str]  # words that a gap in a phrase does not cross
+    codes: CodeTable  # codes of the display
     typos: Mapping[str, str]  # a known misspelling and the word meant
     ordinary: frozenset[str]  # words close to ours that are spelled right
 

@@ -23,6 +23,8 @@ def borrow(sentence: list[Said], lexicon: Lexicon, memory: Memory, before: Claim
             continue
         if said.contexts and not said.clause.has("thing", "place", "pronoun"):
             continue  # "all on off and the burner glows"
+        if all(lexicon.things[noun.thing].event for noun in said.nouns):
+            continue  # "ran a self-clean, now the oven is dead"
         if _adds_nothing(said, lexicon) and (_previous(sentence, number) or before):
             said.used = True
             continue

@@ -31,6 +31,10 @@ Span = tuple[int, int]
 SHORTEST_UNREAD = 8  # characters; a lone "off" or "cold" beside clauses that were read is no news
 #: Cheap: most sentences hold no figure, in digits or in words, no duration and no self-clean.
 _FIGURE = re.compile(r"\d|\b(?:ten|fifteen|(?:twen|thir|for|fif|six|seven|eigh|nine)ty|hundred)\b")
+_MAY_BE_CODE = re.compile(r"\b[a-z](?:[\s.-]?[a-z])?[\s.-]{0,3}\d")
+_AGED = (" old", " ago", "yo", "y/o", "age", "brand new")
+_RENEWED = ("replaced", "changed", "swapped", "renewed", " new ", "another")
+_OF_THE_PAST = frozenset({"age", "replaced_part"})  # true although they tell of former times
 _DURATIONS = ("min", "hour", "hr")
 _LIGHTS = frozenset({"indicator", "hot_light", "light"})
 _KNOBS = frozenset({"knob", "burner_knob"})
@@ -86,7 +90,19 @@ class NoteReader:
                 told += readings.preheat_times(self.plain, start, end)
             if "clean" in sentence:
                 told += readings.self_clean_days(self.plain, start, end)
+            told += self._past(sentence, start, end)
         return told
+
+    def _past(self, sentence: str, start: int, end: int) -> Iterator[Told]:
+        """Codes, and what was done or was so before."""
+        if "code" in sentence or _MAY_BE_CODE.search(sentence):
+            yield from readings.codes(self.plain, start, end, self.lexicon.codes)
+        if any(word in sentence for word in _AGED):
+            yield from readings.age(self.plain, start, end)
+        if any(word in sentence for word in _RENEWED):
+            yield from readings.replaced_parts(self.plain, start, end)
+        if "breaker" in sentence:
+            yield from readings.breaker_cycled(self.plain, start, end)
 
     def _in_scope(self, figures: list[Told]) -> Iterator[Told]:
         """Figures as their clauses leave them: dropped if told of former times or another appliance, or in doubt."""
@@ -95,7 +111,7 @@ class NoteReader:
         former = _Touched([said.span for said in self.saids if said.former or self._elsewhere(said)])
         hedged = _Touched([said.span for said in self.saids if said.hedged])
         for fact in figures:
-            if fact.certainty == "measured":
+            if fact.certainty == "measured" or fact.fact in _OF_THE_PAST:
                 yield fact
             elif not former.by(fact.start, fact.end):
                 yield fact._replace(certainty="hedged") if hedged.by(fact.start, fact.end) else fact

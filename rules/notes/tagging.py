@@ -12,6 +12,7 @@ _MARKS = {",": "comma", "(": "comma", ")": "comma", ":": "colon", "=": "colon", 
 #: Small words that are a preposition before a place and a state at the end of a clause.
 _PARTICLES = ("on", "off")
 _TURNS = ("twist", "closed")  # "turn the burner off", "shut the burner off"
+_PRAISED = ("fine", "works")
 _TURNED = ("article", "place", "quantity", "thing", "pronoun", "filler", "person")
 _SHOWN_RIGHT = ("display", "house_lights", "keys")
 _BEFORE_A_PLACE = ("thing", "place", "quantity", "article", "pronoun", "number", "person")
@@ -109,6 +110,8 @@ def _in_context(items: list[Item], number: int, last: str) -> Item:
     lights = item.name == "lights" or (item.name == "light" and number > 0 and items[number - 1].name in _SHOWN_RIGHT)
     if lights and last in ("thing", "pronoun", "only") and _ends_a_clause(items, number):
         return item._replace(kind="state", name="lit")  # "the display only lights when ..."
+    if item.kind == "state" and item.name in _PRAISED and _describes(items, number):
+        return item._replace(kind="word")  # "put the good coil in" says nothing of how it does
     if item.kind == "state" and item.name in _TURNS and _says_which_way(items, number):
         return item._replace(kind="word")  # "turn the burner off" is off
     if item.kind == "state" and item.name == "comes_on" and last == "person":
@@ -117,6 +120,13 @@ def _in_context(items: list[Item], number: int, last: str) -> Item:
     if right and any(before.name in _SHOWN_RIGHT for before in items[max(0, number - 4) : number]):
         return item._replace(kind="state", name="fine")  # "the clock is right"
     return item
+
+
+def _describes(items: list[Item], number: int) -> bool:
+    """Whether a state stands between an article and a name: ``the good coil``."""
+    if not 0 < number < len(items) - 1:
+        return False
+    return items[number - 1].kind == "article" and items[number + 1].kind in ("thing", "place")
 
 
 def _says_which_way(items: list[Item], number: int) -> bool:
