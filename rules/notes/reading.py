@@ -222,7 +222,7 @@ def _unmasked(items: list[Item], figures: Sequence[Told]) -> list[Item]:
     if not figures:
         return items
     kept = []
-    waiting = deque(sorted((fact.start, fact.end, fact.fact == "volts") for fact in figures))
+    waiting = deque(sorted((f.start, f.end, f.fact == "volts") for f in figures if f.fact not in _OF_THE_PAST))
     for item in items:
         while waiting and waiting[0][1] <= item.start:
             waiting.popleft()
