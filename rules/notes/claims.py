@@ -147,7 +147,8 @@ def _claims(clause: Clause, nouns: list[Noun], lexicon: Lexicon, memory: Memory)
             fresh = [noun for noun in nouns[used:] if noun.at < at]
             used += len(fresh)
             before = fresh or before
-            yield _claim(item, denial, before, nouns[used:], lexicon, memory)
+            described = nouns[used : used + 1] if item.describes and nouns[used:] else []
+            yield _claim(item, denial, [] if described else before, described or nouns[used:], lexicon, memory)
             denial = stopped = None
     if stopped is not None:
         yield _stopped(stopped, nouns[used:] or before, lexicon, memory)

@@ -59,7 +59,7 @@ def _only_tried(said: Said) -> bool:
 def _only_tells_the_kind(said: Said, lexicon: Lexicon) -> bool:
     """``..., gas range``: says what it is, and nothing of how it does."""
     things = [lexicon.things[noun.thing] for noun in said.nouns]
-    return all(thing.generic and thing.mentions for thing in things) and not any(noun.denied for noun in said.nouns)
+    return all(thing.mentions and (thing.generic or not thing.ohms) for thing in things) and not any(noun.denied for noun in said.nouns)
 
 
 def _own(said: Said, claim: Claim, denied: bool) -> Claim:
@@ -110,7 +110,8 @@ def _plain(claim: Claim) -> str:
 
 
 def _neither(said: Said) -> bool:
-    return said.clause.items[0].kind == "absence" and said.clause.has("verb")
+    first = said.clause.items[:2]
+    return [item.kind for item in first] == ["absence", "verb"]
 
 
 def _ahead(sentence: list[Said], number: int) -> Claim | None:

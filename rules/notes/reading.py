@@ -25,7 +25,7 @@ from rules.notes.tagging import Item, settled, tag
 from rules.notes.told import Told
 from rules.notes.turns import straightened
 from rules.notes.typos import Speller
-from rules.terms import Certainty
+from rules.terms import UNNAMED, Certainty
 
 Span = tuple[int, int]
 SHORTEST_UNREAD = 8  # characters; a lone "off" or "cold" beside clauses that were read is no news
@@ -69,8 +69,11 @@ class NoteReader:
         self.hinted = {"temperature"} if any(fact.fact == "oven.offset" for fact in figures) else set()
         self.sentences = split(_unmasked(items, figures), lexicon, talk=self.talk)
         self.saids: list[Said] = []
-        told = [fact for number in range(len(self.sentences)) for fact in self._sentence(number)]
-        told = [*self._in_scope(figures), *told]
+        self.told: list[Told] = []
+        for number in range(len(self.sentences)):
+            found = [*self._sentence(number)]
+            self.told += found
+        told = [*self._in_scope(figures), *self.told]
         self.told = merge(told)
         self.unread = _unread(self.saids, self.told, [(fact.start, fact.end) for fact in told])
 
@@ -156,9 +159,10 @@ class NoteReader:
             return
         answer = _answer(read.said[0].clause) or _short_answer(read.said[0].clause)
         if answer is None:
-            _answers_with_a_state(read.said[0], asked)
+            if not self._answers_which(read, asked):
+                _answers_with_a_state(read.said[0], asked)
             return
-        read.said[0].used = True
+        read.said[0].used, read.said[0].claims = True, []
         for said in asked.said:
             if not said.claims and said.nouns and not said.clause.condition:
                 nouns = tuple(noun for noun in said.nouns if not noun.carried)
@@ -166,6 +170,27 @@ class NoteReader:
             if answer == "no":
                 said.claims = [claim.turned() for claim in said.claims]
         yield from self._told(asked)
+
+    def _answers_which(self, read: _Read, asked: _Read) -> bool:
+        """``Which burner? Rear left.`` names what was spoken of; ``Which ones heat? The rear ones.`` says it of them."""
+        said = read.said[0]
+        if len(read.said) > 1 or not said.nouns or said.clause.has("state", "verb", "negation", "absence"):
+            return False
+        begin = max(0, asked.sentence.clauses[0].start - len("which of "))
+        anything = any(noun.thing == "anything" or noun.quantity == "any" for each in asked.said for noun in each.nouns)
+        if not anything and "which" not in self.plain[begin : asked.sentence.clauses[-1].end]:
+            return False
+        nouns = tuple(said.nouns)
+        claims = [claim for each in asked.said for claim in each.claims]
+        if claims:
+            said.claims = [claim._replace(nouns=nouns, others=(), start=said.clause.start, end=said.clause.end)
+                           for claim in claims]  # fmt: skip
+            return True
+        said.claims, said.used = [], True
+        units = nouns[0].where(self.positions)
+        if len(nouns) == 1 and len(units) == 1:
+            self.told = [fact._replace(where=units[0]) if fact.where == UNNAMED else fact for fact in self.told]
+        return True
 
     def _told(self, read: _Read) -> Iterator[Told]:
         start, end = read.sentence.clauses[0].start, read.sentence.clauses[-1].end

@@ -97,8 +97,9 @@ def _condition(sentence: list[Said], number: int, meanings: Meanings) -> set[str
     if kind in ("when", "if") and not contexts and said.nouns:
         target.claims = [_said_of_the_tried(claim, said) for claim in target.claims]
     if kind == "until" and not contexts:
-        target.former = True  # "worked until yesterday"
-        target.used = said.used = True
+        if target in sentence[:number]:
+            target.former = True  # "worked until yesterday"
+            target.used = said.used = True
     elif kind in ("until", "unless") and contexts:
         target.claims = [claim for each in target.claims for claim in _and_turned(each, contexts, target, meanings)]
     elif contexts and ONLY in target.contexts:

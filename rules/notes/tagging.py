@@ -30,6 +30,7 @@ class Item(NamedTuple):
     plural: bool = False
     denies: bool = False
     after: bool = False  # it stands directly after the item before it, but for articles
+    describes: bool = False  # a state between an article and a name: "a burnt out bulb"
 
 
 def tag(plain: str, lexicon: Lexicon, speller: Speller) -> list[Item]:
@@ -67,7 +68,7 @@ def settled(items: list[Item]) -> list[Item]:
         last = kept[-1].kind if kept else "stop"
         seen = _in_context(items, number, last) if item.kind in _TAKES_CONTEXT else item
         if close:
-            seen = Item(seen.kind, seen.name, seen.start, seen.end, seen.plural, seen.denies, True)
+            seen = Item(seen.kind, seen.name, seen.start, seen.end, seen.plural, seen.denies, True, seen.describes)
         kept.append(seen)
         close = True
     return kept
@@ -112,6 +113,8 @@ def _in_context(items: list[Item], number: int, last: str) -> Item:
         return item._replace(kind="state", name="lit")  # "the display only lights when ..."
     if item.kind == "state" and item.name in _PRAISED and _describes(items, number):
         return item._replace(kind="word")  # "put the good coil in" says nothing of how it does
+    if item.kind == "state" and _describes(items, number):
+        return item._replace(describes=True)
     if item.kind == "state" and item.name in _TURNS and _says_which_way(items, number):
         return item._replace(kind="word")  # "turn the burner off" is off
     if item.kind == "state" and item.name == "comes_on" and last == "person":

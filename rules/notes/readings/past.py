@@ -16,7 +16,7 @@ MOST_YEARS = 60.0  # an older figure is somebody's or the house's age
 _YEARS = {"y": 1.0, "m": 1 / 12, "w": 7 / 365, "d": 1 / 365}
 _RANGE = r"(?:range|stove|oven|unit|appliance|cooktop|cooker|machine)"
 _OLD = re.compile(
-    rf"\b{_RANGE}(?:'s|\sis|\swas|\sitself\sis)?\s(?:only\s|about\s|around\s|approx\.?\s|maybe\s|over\s|almost\s|like\s|roughly\s|at\sleast\s|~\s?){{0,2}}"
+    rf"\b(?:{_RANGE}\b[^.;]{{0,40}}?\bit(?:'?s|\sis)|{_RANGE})(?:'s|\sis|\swas|\sitself\sis)?\s(?:only\s|about\s|around\s|approx\.?\s|maybe\s|over\s|almost\s|like\s|roughly\s|at\sleast\s|~\s?){{0,2}}"
     rf"(?P<count>{COUNT})\s?\+?\s?(?P<unit>y|m|w|d)(?:ea|on|ee|r|ay|/)?[a-z]*\s?(?:of\sage|old|o\b|/o\b)"
     rf"|\b(?P<count2>{COUNT})[\s-](?P<unit2>y|m)(?:ea|on|r)[a-z]*[\s-]old\s(?:\w+\s)?{_RANGE}\b"
     rf"|\b(?:bought|purchased|installed|got)\s(?:it|this|the\s{_RANGE}|(?:it\s)?new|this\s{_RANGE})\s(?:new\s|brand\snew\s)?(?:about\s|only\s|just\s|maybe\s){{0,2}}"
