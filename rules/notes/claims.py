@@ -37,6 +37,7 @@ class Claim(NamedTuple):
     hedged: bool = False
     opinion: bool = False  # doubtful only as somebody's impression
     implied: bool = False
+    conditioned: bool = False  # said under a condition that no context stands for
     done_to: bool = False  # the nouns stand after the state: it is done to them ("turn on a burner")
 
     @property

@@ -16,6 +16,7 @@ _CONDITIONS = ("when", "with", "if", "until", "unless")
 _ASIDE = ("when", "if")  # "when it is set for 350 both glow"
 _PREDICATES = ("state", "negation_verb", "verb", "stopping")
 _SUBJECTS = ("thing", "place", "quantity", "pronoun", "person")
+_NAMES = ("thing", "place", "quantity", "preposition")
 _MODIFIERS = ("negation", "absence", "quantity", "place", "only", "hedge", "opinion")
 LONGEST_SENTENCE = 150  # items; a note without a full stop is cut there, so that reading stays linear
 #: Which of two links that meet (", and") names the joint.
@@ -92,7 +93,7 @@ class _Cutter:
         """The clauses of the sentence, none of them empty."""
         for number, item in enumerate(self.items):
             if item.kind in _SEPARATORS:
-                self._joint("except" if self._excepts(item) else item.kind)
+                self._joint("except" if self._excepts(item) or self._leaves_out(number) else item.kind)
             elif item.kind in _CONDITIONS:
                 self._close("none")
                 self.open.condition = item.kind
@@ -141,6 +142,20 @@ class _Cutter:
             len(self.open.items) > 1 and self.open.items[-2].kind == "quantity" and self.open.items[-2].name == "all"
         )
         return last.kind == "quantity" or (counted and last.kind == "thing") or (self._generic(last) and not led)
+
+    def _leaves_out(self, number: int) -> bool:
+        """``everything is dead but the left rear``: a bare name after what was said of the whole."""
+        if self.items[number].kind != "but" or not self.open.has("state"):
+            return False
+        whole = any(self._generic(item) or (item.kind == "quantity" and item.name == "all") for item in self.open.items)
+        named = False
+        for item in self.items[number + 1 :]:
+            if item.kind in _SEPARATORS:
+                break
+            if item.kind not in _NAMES:
+                return False
+            named = named or item.kind in ("thing", "place")
+        return whole and named
 
     def _opens_a_clause(self, number: int) -> bool:
         item = self.items[number]

@@ -34,7 +34,8 @@ def borrow(sentence: list[Said], lexicon: Lexicon, memory: Memory, before: Claim
         if _only_tells_the_kind(said, lexicon):
             continue
         claim = (
-            _repeated(sentence, number, before)
+            _nothing_of(said)
+            or _repeated(sentence, number, before)
             or _verbal(said, lexicon)
             or _only_under(sentence, number)
             or _ahead(sentence, number)
@@ -60,6 +61,18 @@ def _only_tells_the_kind(said: Said, lexicon: Lexicon) -> bool:
     """``..., gas range``: says what it is, and nothing of how it does."""
     things = [lexicon.things[noun.thing] for noun in said.nouns]
     return all(thing.mentions and (thing.generic or not thing.ohms) for thing in things) and not any(noun.denied for noun in said.nouns)
+
+
+def _nothing_of(said: Said) -> Claim | None:
+    """``the left ones nothing``: they do nothing."""
+    named = [noun for noun in said.nouns if not noun.carried]
+    last = named[-1] if named else None
+    if len(named) < 2 or last is None or not (last.denied and last.thing == "everything"):
+        return None
+    between = {item.kind for item in said.clause.items}
+    if said.clause.items[-1].end != last.end or not between <= {"thing", "place", "quantity", "verb", "pronoun"}:
+        return None
+    return Claim(tuple(named[:-1]), (), DEAD, False, said.clause.start, said.clause.end)
 
 
 def _own(said: Said, claim: Claim, denied: bool) -> Claim:

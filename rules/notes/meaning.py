@@ -109,7 +109,8 @@ class Meanings:
                     certainty = "hedged"
                 for where in self._places(telling, noun):
                     yield Told(telling.fact, telling.value, where, certainty, claim.start, claim.end,
-                               meaning.implied or claim.implied, unless=meaning.unless)  # fmt: skip
+                               meaning.implied or claim.implied, unless=meaning.unless,
+                               conditioned=claim.conditioned and not meaning.contexts)  # fmt: skip
 
     def _found(self, claim: Claim, said: Said) -> list[tuple[Noun | None, Meaning | None]]:
         """For every noun of the claim, the meaning that fits; if none fits, that of what is named after the state."""

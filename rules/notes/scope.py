@@ -94,6 +94,8 @@ def _condition(sentence: list[Said], number: int, meanings: Meanings) -> set[str
     target = _target(sentence, number)
     if target is None:
         return contexts
+    if kind in ("when", "if") and not contexts:
+        target.claims = [claim._replace(conditioned=True) for claim in target.claims]
     if kind in ("when", "if") and not contexts and said.nouns:
         target.claims = [_said_of_the_tried(claim, said) for claim in target.claims]
     if kind == "until" and not contexts:
@@ -107,6 +109,7 @@ def _condition(sentence: list[Said], number: int, meanings: Meanings) -> set[str
         target.contexts.discard(ONLY)
     else:
         target.contexts |= contexts
+        target.claims = [claim._replace(conditioned=True) for claim in target.claims]
         _share_with_listed(sentence, target, contexts)
     return contexts
 

@@ -120,7 +120,8 @@ def _in_context(items: list[Item], number: int, last: str) -> Item:
     if item.kind == "state" and item.name == "comes_on" and last == "person":
         return item._replace(name="turn_on")  # "she turns on a burner"
     right = item.kind == "place" and item.name == "right" and last == "verb" and _ends_a_clause(items, number)
-    if right and any(before.name in _SHOWN_RIGHT for before in items[max(0, number - 4) : number]):
+    shown = _SHOWN_RIGHT if item.name == "right" and items[number - 1].end - items[number - 1].start < len("are") else None
+    if right and (shown is None or any(before.name in shown for before in items[max(0, number - 4) : number])):
         return item._replace(kind="state", name="fine")  # "the clock is right"
     return item
 
