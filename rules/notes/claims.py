@@ -144,6 +144,8 @@ def _claims(clause: Clause, nouns: list[Noun], lexicon: Lexicon, memory: Memory)
                 denial = stopped = None
             denial = denial or item
             stopped = item if item.kind == "stopping" else stopped
+        elif item.kind == "state" and denial is not None and _up_to_a_figure(clause.items, at):
+            denial = stopped = None
         elif item.kind == "state" and not _of_another_state(clause.items, at):
             fresh = [noun for noun in nouns[used:] if noun.at < at]
             used += len(fresh)
@@ -153,6 +155,12 @@ def _claims(clause: Clause, nouns: list[Noun], lexicon: Lexicon, memory: Memory)
             denial = stopped = None
     if stopped is not None:
         yield _stopped(stopped, nouns[used:] or before, lexicon, memory)
+
+
+def _up_to_a_figure(items: list[Item], at: int) -> bool:
+    """``it stops heating at 250``: it heats, up to there."""
+    kinds = [item.kind for item in items[at + 1 : at + 3]]
+    return items[at].name == HEATS and kinds == ["preposition", "number"] and len(items[at + 2].name) > 2
 
 
 def _stopped(item: Item, nouns: list[Noun], lexicon: Lexicon, memory: Memory) -> Claim:

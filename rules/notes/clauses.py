@@ -16,6 +16,7 @@ _CONDITIONS = ("when", "with", "if", "until", "unless")
 _ASIDE = ("when", "if")  # "when it is set for 350 both glow"
 _PREDICATES = ("state", "negation_verb", "verb", "stopping")
 _SUBJECTS = ("thing", "place", "quantity", "pronoun", "person")
+_DENIALS = ("negation", "negation_verb", "absence")
 _NAMES = ("thing", "place", "quantity", "preposition")
 _MODIFIERS = ("negation", "absence", "quantity", "place", "only", "hedge", "opinion")
 LONGEST_SENTENCE = 150  # items; a note without a full stop is cut there, so that reading stays linear
@@ -52,6 +53,18 @@ class Sentence:
     asked: bool
 
     @property
+    def denied(self) -> set[str]:
+        """The names of things that a denial stands before: "I didn't spill anything"."""
+        found: set[str] = set()
+        for clause in self.clauses:
+            denied = False
+            for item in clause.items:
+                denied = denied or item.kind in _DENIALS
+                if denied and item.kind == "thing":
+                    found.add(item.name)
+        return found
+
+    @property
     def things(self) -> set[str]:
         """The names of all things in it."""
         return {item.name for clause in self.clauses for item in clause.items if item.kind == "thing"}
@@ -65,7 +78,11 @@ def split(items: list[Item], lexicon: Lexicon, *, talk: bool = False) -> list[Se
         if item.kind != "stop":
             begun.append(item)
         if begun and (item.kind == "stop" or len(begun) >= LONGEST_SENTENCE):
-            sentences.append(Sentence(_Cutter(begun, lexicon).cut(), item.name == "?" and (talk or _asks(begun))))
+            clauses = _Cutter(begun, lexicon).cut()
+            asked = item.name == "?" and (talk or _asks(begun))
+            if item.name == "?" and not asked and len(clauses) > 1 and _asks_at_last(clauses[-1]):
+                clauses.pop()
+            sentences.append(Sentence(clauses, asked))
             begun = []
     return sentences
 
@@ -77,6 +94,11 @@ def _asks(items: list[Item]) -> bool:
     return (
         items[0].kind == "verb" or (items[0].kind == "quantity" and items[0].name in ("some", "any")) or len(items) <= 2
     )
+
+
+def _asks_at_last(clause: Clause) -> bool:
+    """``..., is it broken?``"""
+    return [item.kind for item in clause.items[:2]] == ["verb", "pronoun"]
 
 
 class _Cutter:
@@ -185,7 +207,8 @@ class _Cutter:
             awaits = last.kind == "state" and self.lexicon.states[last.name].takes_object and not subject
             return (said or self._tells_of_somebody(number)) and not awaits and last.kind != "verb"
         if self.open.link == "except" and named and not said:
-            return any(map(self._generic, self.items[number : number + 2]))
+            whole = self.items[number].kind == "quantity" and self.items[number].name == "all"
+            return whole or any(map(self._generic, self.items[number : number + 2]))
         return said and named
 
     def _tells_of_somebody(self, number: int) -> bool:

@@ -38,6 +38,7 @@ _OF_THE_PAST = frozenset({"age", "replaced_part"})  # true although they tell of
 _DURATIONS = ("min", "hour", "hr")
 _LIGHTS = frozenset({"indicator", "hot_light", "light"})
 _KNOBS = frozenset({"knob", "burner_knob"})
+_BLAMED = frozenset({"food", "boil_over", "oven_spill"})  # what smoke may be blamed on, unless it is denied
 _SCENE = frozenset({"quantity", "thing", "state", "context", "verb"})
 _MASKED = ("state", "context", "quantity")
 _SLIGHTLY = ("bit", "slightly", "sometimes", "occasionally", "tad", "faint")
@@ -128,7 +129,10 @@ class NoteReader:
         sentence = self.sentences[number]
         beside = self.sentences[max(0, number - 1) : number] + self.sentences[number + 1 : number + 2]
         around = {thing for each in beside for thing in each.things}
-        meanings = Meanings(self.lexicon, self.positions, sentence.things, around, self.hinted)
+        things = sentence.things
+        if things & _BLAMED:
+            things -= sentence.denied & _BLAMED
+        meanings = Meanings(self.lexicon, self.positions, things, around, self.hinted)
         before = self.memory.last
         said = [read_clause(clause, self.lexicon, self.memory) for clause in sentence.clauses]
         if not said:
