@@ -194,7 +194,7 @@ class _Cutter:
     def _complete(self, number: int) -> bool:
         """The open clause says something already: a thing and its state, or a condition in full."""
         core = Clause([*self.open.items])
-        while core.items and core.items[-1].kind in _MODIFIERS:
+        while self.open.link != "except" and core.items and core.items[-1].kind in _MODIFIERS:
             core.items.pop()  # they belong to the thing that comes
         if not core.items:
             return False

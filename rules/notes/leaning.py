@@ -11,6 +11,7 @@ from rules.notes.entries import Lexicon
 from rules.notes.nouns import Noun, subject
 
 OVEN = "oven"
+_ACTS = ("bakes", "broils")  # "the oven bakes", with nothing after it
 _TRIED = ("tried", "tested", "checked", "inspected")
 _JOINTS = ("and", "or", "nor", "comma", "colon")
 
@@ -202,7 +203,8 @@ def _verbal(said: Said, lexicon: Lexicon) -> Claim | None:
     """``won't bake``, ``will broil``: what the oven does is its own verb."""
     denied = said.clause.has("negation_verb", "negation", "stopping")
     nouns = tuple(noun for noun in said.nouns if lexicon.things[noun.thing].part_of == OVEN and not noun.led)
-    if not nouns or not (denied or said.clause.has("verb")) or said.clause.has("number"):
+    acts = any(noun.thing in _ACTS and noun.at == len(said.clause.items) - 1 for noun in nouns)
+    if not nouns or not (denied or acts or said.clause.has("verb")) or said.clause.has("number"):
         return None
     first = next((noun for noun in said.nouns if not noun.carried), nouns[0])
     if lexicon.things[first.thing].part_of != OVEN and first.thing != OVEN and not lexicon.things[first.thing].generic:

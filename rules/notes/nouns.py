@@ -111,6 +111,8 @@ class NounReader:
         self.quantity, self.denial, self.only, self.led = None, None, False, False
 
     def _thing(self, at: int, item: Item) -> None:
+        if item.denies and self.places and not self.lexicon.things[item.name].placed:
+            self._end_phrase(at)  # "left ones nothing": the left ones do nothing
         noun = Noun(item.name, at, item.start, item.end, plural=item.plural, denied=item.denies)
         last = self.nouns[-1] if self.nouns else None
         fresh = not (self.places or self.quantity or self.denial or self.led)
