@@ -143,7 +143,7 @@ def _claims(clause: Clause, nouns: list[Noun], lexicon: Lexicon, memory: Memory)
                 yield _stopped(stopped, [noun for noun in nouns[used:] if noun.at < at] or before, lexicon, memory)
                 denial = stopped = None
             denial = denial or item
-            stopped = item if item.kind == "stopping" else stopped
+            stopped = item if item.kind == "stopping" and not _stops_at_a_figure(clause.items, at) else stopped
         elif item.kind == "state" and denial is not None and _up_to_a_figure(clause.items, at):
             denial = stopped = None
         elif item.kind == "state" and not _of_another_state(clause.items, at):
@@ -155,6 +155,11 @@ def _claims(clause: Clause, nouns: list[Noun], lexicon: Lexicon, memory: Memory)
             denial = stopped = None
     if stopped is not None:
         yield _stopped(stopped, nouns[used:] or before, lexicon, memory)
+
+
+def _stops_at_a_figure(items: list[Item], at: int) -> bool:
+    """``it stops at 250``."""
+    return [item.kind for item in items[at + 1 : at + 3]] == ["preposition", "number"]
 
 
 def _up_to_a_figure(items: list[Item], at: int) -> bool:

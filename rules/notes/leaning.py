@@ -144,6 +144,8 @@ def _ahead(sentence: list[Said], number: int) -> Claim | None:
     if joint == "colon" or (joint == "comma" and not own):
         said.fragment = False
         later.claims = [_headed(each, said.nouns, own) for each in later.claims]
+        if joint == "colon":
+            _head_the_rest(sentence, later, said.nouns)
         return None
     return _own(said, claim, claim.denied)
 
@@ -172,6 +174,17 @@ def _stated(sentence: list[Said], number: int) -> Said | None:
 def _trails_off(said: Said) -> bool:
     """Whether words nobody knows follow the last thing: "display looks funny" says something of its own."""
     return said.clause.items[-1].kind == "word"
+
+
+def _head_the_rest(sentence: list[Said], first: Said, heading: list[Noun]) -> None:
+    """``RR switch: line contact closed, pilot contact open``: the place of the heading is theirs too."""
+    places = any(noun.places for noun in heading)
+    at = next(number for number, said in enumerate(sentence) if said is first)
+    for said in sentence[at + 1 :] if places else ():
+        if said.clause.link not in ("comma", "and") or any(noun.places for noun in said.nouns):
+            return
+        own = [noun for noun in said.nouns if not noun.carried]
+        said.claims = [_headed(claim, heading, own) for claim in said.claims if own] or said.claims
 
 
 def _headed(claim: Claim, heading: list[Noun], own: list[Noun]) -> Claim:

@@ -116,7 +116,7 @@ class NounReader:
         noun = Noun(item.name, at, item.start, item.end, plural=item.plural, denied=item.denies)
         last = self.nouns[-1] if self.nouns else None
         fresh = not (self.places or self.quantity or self.denial or self.led)
-        if last and fresh and item.after and last.at == at - 1:
+        if last and fresh and item.after and last.at == at - 1 and not item.denies:
             self.nouns.pop()  # "stove burner", "oven clock": the last word is the thing; "dryer plug" is the dryer's
             thing = last.thing if self.lexicon.things[last.thing].elsewhere else item.name
             noun = last._replace(thing=thing, at=at, end=item.end, plural=item.plural)
