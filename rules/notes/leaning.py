@@ -61,7 +61,9 @@ def _only_tried(said: Said) -> bool:
 def _only_tells_the_kind(said: Said, lexicon: Lexicon) -> bool:
     """``..., gas range``: says what it is, and nothing of how it does."""
     things = [lexicon.things[noun.thing] for noun in said.nouns]
-    return all(thing.mentions and (thing.generic or not thing.ohms) for thing in things) and not any(noun.denied for noun in said.nouns)
+    return all(thing.mentions and (thing.generic or not thing.ohms) for thing in things) and not any(
+        noun.denied for noun in said.nouns
+    )
 
 
 def _nothing_of(said: Said) -> Claim | None:

@@ -176,7 +176,7 @@ class NoteReader:
         yield from self._told(asked)
 
     def _answers_which(self, read: _Read, asked: _Read) -> bool:
-        """``Which burner? Rear left.`` names what was spoken of; ``Which ones heat? The rear ones.`` says it of them."""
+        """``Which burner? Rear left.`` names what was spoken of; ``Which heat? The rear ones.`` says it of them."""
         said = read.said[0]
         if len(read.said) > 1 or not said.nouns or said.clause.has("state", "verb", "negation", "absence"):
             return False

@@ -141,11 +141,11 @@ def _not_judged(source: YamlSource, terms: Mapping[str, FactTerm], problems: lis
     if not isinstance(names, list):
         problems.append(source.problem((_NOT_JUDGED,), "write a list of facts"))
         return frozenset()
-    for name in names:
-        if name not in terms:
-            problems.append(
-                source.problem((_NOT_JUDGED,), f"{name!r} is no fact of the vocabulary{nearest(str(name), terms)}")
-            )
+    problems.extend(
+        source.problem((_NOT_JUDGED,), f"{name!r} is no fact of the vocabulary{nearest(str(name), terms)}")
+        for name in names
+        if name not in terms
+    )
     return frozenset(map(str, names))
 
 

@@ -111,19 +111,24 @@ def _in_context(items: list[Item], number: int, last: str) -> Item:
     lights = item.name == "lights" or (item.name == "light" and number > 0 and items[number - 1].name in _SHOWN_RIGHT)
     if lights and last in ("thing", "pronoun", "only") and _ends_a_clause(items, number):
         return item._replace(kind="state", name="lit")  # "the display only lights when ..."
-    if item.kind == "state" and item.name in _PRAISED and _describes(items, number):
-        return item._replace(kind="word")  # "put the good coil in" says nothing of how it does
-    if item.kind == "state" and _describes(items, number):
-        return item._replace(describes=True)
+    if item.kind == "state" and _describes(items, number):  # "put the good coil in" says nothing of how it does
+        return item._replace(kind="word") if item.name in _PRAISED else item._replace(describes=True)
     if item.kind == "state" and item.name in _TURNS and _says_which_way(items, number):
         return item._replace(kind="word")  # "turn the burner off" is off
     if item.kind == "state" and item.name == "comes_on" and last == "person":
         return item._replace(name="turn_on")  # "she turns on a burner"
-    right = item.kind == "place" and item.name == "right" and last == "verb" and _ends_a_clause(items, number)
-    shown = _SHOWN_RIGHT if item.name == "right" and items[number - 1].end - items[number - 1].start < len("are") else None
-    if right and (shown is None or any(before.name in shown for before in items[max(0, number - 4) : number])):
-        return item._replace(kind="state", name="fine")  # "the clock is right"
-    return item
+    return _praised(items, number, last)
+
+
+def _praised(items: list[Item], number: int, last: str) -> Item:
+    """``the clock is right``, ``the burners are right`` are no places; ``the dead one is right`` is one."""
+    item = items[number]
+    if item.kind != "place" or item.name != "right" or last != "verb" or not _ends_a_clause(items, number):
+        return item
+    verb = items[number - 1]
+    several = verb.end - verb.start >= len("are")
+    shown = any(before.name in _SHOWN_RIGHT for before in items[max(0, number - 4) : number])
+    return item._replace(kind="state", name="fine") if several or shown else item
 
 
 def _describes(items: list[Item], number: int) -> bool:

@@ -1,4 +1,4 @@
-"""Numbers in a note: meter readings, oven temperatures, days since a self-clean, codes, what was before. One grammar a module.
+"""Figures in a note: meter readings, oven temperatures, times, codes, ages, parts replaced. One grammar a module.
 
 Every grammar works on one sentence of the normalised text and gives :class:`~rules.notes.told.Told` facts whose span
 covers the number and the words that make it a reading. A number without such words is an age, a price or a house

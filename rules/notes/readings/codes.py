@@ -26,7 +26,9 @@ _SIGNED = re.compile(
     r"|\b(?P<first>[a-z]{1,2}-?\d{1,3}(?:-?[a-z0-9])?)(?:\"|\s(?:error|fault|code))?\s(?:on|in|across|comes\sup\son|showing\son|flashing\son)\s(?:the\s|its\s|my\s)?(?:display|screen|clock|panel|readout)\b"
     r"|\b(?P<before>[a-z]{1,2}-?\d{1,3})\s(?:error|fault|code)s?\b"
 )
-_NO_CODE = re.compile(r"(?:l[12n]|[lr][fr]|[fr][lr]|at\s?\d+|to\s?\d+|by\s?\d+|in\s?\d+|on\s?\d+|is\s?\d+|of\s?\d+|a\s?\d+)\Z")
+_NO_CODE = re.compile(
+    r"(?:l[12n]|[lr][fr]|[fr][lr]|at\s?\d+|to\s?\d+|by\s?\d+|in\s?\d+|on\s?\d+|is\s?\d+|of\s?\d+|a\s?\d+)\Z"
+)
 
 
 def codes(plain: str, start: int, end: int, table: CodeTable) -> Iterator[Told]:
