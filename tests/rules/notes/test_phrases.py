@@ -53,13 +53,13 @@ def test_what_the_lexicon_grew_by_is_still_read(expert: Expert, read: Callable[.
 
 
 def test_the_frozen_half_does_not_fall_back(expert: Expert, read: Callable[..., NoteReading]) -> None:
-    """Scored 0.928 precision and 0.932 recall when it was first gated, 0.944 both since; no danger was ever missed.
+    """Scored 0.928 precision and 0.932 recall when first gated, 0.948 and 0.944 since; no danger was ever missed.
 
     What it must come to is 0.95 precision, 0.85 recall, 2 % wrong polarity and none missed; precision is still short.
     """
     total = scored(expert, FROZEN, read)
     print(total, f"precision {total.precision:.3f}, recall {total.recall:.3f}")
-    assert total.precision >= 0.94
+    assert total.precision >= 0.945
     assert total.recall >= 0.935
     assert total.polarity_errors <= MOST_POLARITY
     assert total.missed_dangers == 0
