@@ -37,6 +37,7 @@ class Claim(NamedTuple):
     hedged: bool = False
     opinion: bool = False  # doubtful only as somebody's impression
     implied: bool = False
+    conditioned: bool = False  # said under a condition that no context stands for
     done_to: bool = False  # the nouns stand after the state: it is done to them ("turn on a burner")
 
     @property
@@ -111,7 +112,7 @@ def _remember(said: Said, lexicon: Lexicon, memory: Memory) -> None:
     spoken = [noun for noun in subject(said.nouns, lexicon) if not noun.carried]
     if said.claims and said.claims[0].nouns:
         spoken = [noun for noun in said.claims[-1].nouns if not noun.carried]
-    bare = [noun._replace(denied=False, only=False) for noun in spoken if noun.thing != "anything"]
+    bare = [noun._replace(denied=False, only=False) for noun in spoken if _stays_topic(noun, lexicon)]
     if said.clause.link == "except":
         bare = []  # "aside from the oven not heating it is fine": it is not the oven
     if bare and said.clause.condition in _ASIDE:
@@ -123,6 +124,11 @@ def _remember(said: Said, lexicon: Lexicon, memory: Memory) -> None:
         memory.listing = said.fragment
     if said.claims:
         memory.last = said.claims[-1]
+
+
+def _stays_topic(noun: Noun, lexicon: Lexicon) -> bool:
+    """After ``self-cleaned it and it has not come on since`` the talk is still of the range."""
+    return noun.thing != "anything" and not lexicon.things[noun.thing].event
 
 
 def _claims(clause: Clause, nouns: list[Noun], lexicon: Lexicon, memory: Memory) -> Iterable[Claim]:
@@ -137,15 +143,29 @@ def _claims(clause: Clause, nouns: list[Noun], lexicon: Lexicon, memory: Memory)
                 yield _stopped(stopped, [noun for noun in nouns[used:] if noun.at < at] or before, lexicon, memory)
                 denial = stopped = None
             denial = denial or item
-            stopped = item if item.kind == "stopping" else stopped
+            stopped = item if item.kind == "stopping" and not _stops_at_a_figure(clause.items, at) else stopped
+        elif item.kind == "state" and denial is not None and _up_to_a_figure(clause.items, at):
+            denial = stopped = None
         elif item.kind == "state" and not _of_another_state(clause.items, at):
             fresh = [noun for noun in nouns[used:] if noun.at < at]
             used += len(fresh)
             before = fresh or before
-            yield _claim(item, denial, before, nouns[used:], lexicon, memory)
+            described = nouns[used : used + 1] if item.describes and nouns[used:] else []
+            yield _claim(item, denial, [] if described else before, described or nouns[used:], lexicon, memory)
             denial = stopped = None
     if stopped is not None:
         yield _stopped(stopped, nouns[used:] or before, lexicon, memory)
+
+
+def _stops_at_a_figure(items: list[Item], at: int) -> bool:
+    """``it stops at 250``."""
+    return [item.kind for item in items[at + 1 : at + 3]] == ["preposition", "number"]
+
+
+def _up_to_a_figure(items: list[Item], at: int) -> bool:
+    """``it stops heating at 250``: it heats, up to there."""
+    kinds = [item.kind for item in items[at + 1 : at + 3]]
+    return items[at].name == HEATS and kinds == ["preposition", "number"] and len(items[at + 2].name) > 2
 
 
 def _stopped(item: Item, nouns: list[Noun], lexicon: Lexicon, memory: Memory) -> Claim:

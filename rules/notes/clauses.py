@@ -16,6 +16,8 @@ _CONDITIONS = ("when", "with", "if", "until", "unless")
 _ASIDE = ("when", "if")  # "when it is set for 350 both glow"
 _PREDICATES = ("state", "negation_verb", "verb", "stopping")
 _SUBJECTS = ("thing", "place", "quantity", "pronoun", "person")
+_DENIALS = ("negation", "negation_verb", "absence")
+_NAMES = ("thing", "place", "quantity", "preposition")
 _MODIFIERS = ("negation", "absence", "quantity", "place", "only", "hedge", "opinion")
 LONGEST_SENTENCE = 150  # items; a note without a full stop is cut there, so that reading stays linear
 #: Which of two links that meet (", and") names the joint.
@@ -51,6 +53,18 @@ class Sentence:
     asked: bool
 
     @property
+    def denied(self) -> set[str]:
+        """The names of things that a denial stands before: "I didn't spill anything"."""
+        found: set[str] = set()
+        for clause in self.clauses:
+            denied = False
+            for item in clause.items:
+                denied = denied or item.kind in _DENIALS
+                if denied and item.kind == "thing":
+                    found.add(item.name)
+        return found
+
+    @property
     def things(self) -> set[str]:
         """The names of all things in it."""
         return {item.name for clause in self.clauses for item in clause.items if item.kind == "thing"}
@@ -64,7 +78,11 @@ def split(items: list[Item], lexicon: Lexicon, *, talk: bool = False) -> list[Se
         if item.kind != "stop":
             begun.append(item)
         if begun and (item.kind == "stop" or len(begun) >= LONGEST_SENTENCE):
-            sentences.append(Sentence(_Cutter(begun, lexicon).cut(), item.name == "?" and (talk or _asks(begun))))
+            clauses = _Cutter(begun, lexicon).cut()
+            asked = item.name == "?" and (talk or _asks(begun))
+            if item.name == "?" and not asked and len(clauses) > 1 and _asks_at_last(clauses[-1]):
+                clauses.pop()
+            sentences.append(Sentence(clauses, asked))
             begun = []
     return sentences
 
@@ -76,6 +94,11 @@ def _asks(items: list[Item]) -> bool:
     return (
         items[0].kind == "verb" or (items[0].kind == "quantity" and items[0].name in ("some", "any")) or len(items) <= 2
     )
+
+
+def _asks_at_last(clause: Clause) -> bool:
+    """``..., is it broken?``"""
+    return [item.kind for item in clause.items[:2]] == ["verb", "pronoun"]
 
 
 class _Cutter:
@@ -92,7 +115,7 @@ class _Cutter:
         """The clauses of the sentence, none of them empty."""
         for number, item in enumerate(self.items):
             if item.kind in _SEPARATORS:
-                self._joint("except" if self._excepts(item) else item.kind)
+                self._joint("except" if self._excepts(item) or self._leaves_out(number) else item.kind)
             elif item.kind in _CONDITIONS:
                 self._close("none")
                 self.open.condition = item.kind
@@ -142,6 +165,20 @@ class _Cutter:
         )
         return last.kind == "quantity" or (counted and last.kind == "thing") or (self._generic(last) and not led)
 
+    def _leaves_out(self, number: int) -> bool:
+        """``everything is dead but the left rear``: a bare name after what was said of the whole."""
+        if self.items[number].kind != "but" or not self.open.has("state"):
+            return False
+        whole = any(self._generic(item) or (item.kind == "quantity" and item.name == "all") for item in self.open.items)
+        named = False
+        for item in self.items[number + 1 :]:
+            if item.kind in _SEPARATORS:
+                break
+            if item.kind not in _NAMES:
+                return False
+            named = named or item.kind in ("thing", "place")
+        return whole and named
+
     def _opens_a_clause(self, number: int) -> bool:
         item = self.items[number]
         if item.kind not in _SUBJECTS or not self.open.items or self.open.items[-1].kind in ("preposition", "to"):
@@ -157,7 +194,7 @@ class _Cutter:
     def _complete(self, number: int) -> bool:
         """The open clause says something already: a thing and its state, or a condition in full."""
         core = Clause([*self.open.items])
-        while core.items and core.items[-1].kind in _MODIFIERS:
+        while self.open.link != "except" and core.items and core.items[-1].kind in _MODIFIERS:
             core.items.pop()  # they belong to the thing that comes
         if not core.items:
             return False
@@ -170,7 +207,8 @@ class _Cutter:
             awaits = last.kind == "state" and self.lexicon.states[last.name].takes_object and not subject
             return (said or self._tells_of_somebody(number)) and not awaits and last.kind != "verb"
         if self.open.link == "except" and named and not said:
-            return any(map(self._generic, self.items[number : number + 2]))
+            whole = self.items[number].kind == "quantity" and self.items[number].name == "all"
+            return whole or any(map(self._generic, self.items[number : number + 2]))
         return said and named
 
     def _tells_of_somebody(self, number: int) -> bool:

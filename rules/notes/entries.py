@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
+from rules.notes.codetable import CodeTable
 from rules.notes.phrases import PhraseIndex
 from rules.terms import Certainty, Value
 
@@ -146,6 +148,11 @@ class Meaning:
         """More conditions, more exact: the heaviest meaning that fits is taken."""
         return len(self.contexts) + bool(self.near)
 
+    @cached_property
+    def plain(self) -> bool:
+        """Whether it holds without any condition."""
+        return not self.weight
+
 
 @dataclass(frozen=True)
 class Rest:
@@ -166,6 +173,21 @@ class Lexicon:
     meanings: Mapping[tuple[str, str], tuple[Meaning, ...]]
     rests: Mapping[str, tuple[Rest, ...]]
     barriers: frozenset[str]  # words that a gap in a phrase does not cross
+    codes: CodeTable  # codes of the display
     typos: Mapping[str, str]  # a known misspelling and the word meant
     ordinary: frozenset[str]  # words close to ours that are spelled right
     turns: PhraseIndex  # words by which a message takes part in a conversation
+
+    @cached_property
+    def setting(self) -> frozenset[str]:
+        """The states that set a context for the clauses around them, of some thing."""
+        return frozenset(
+            state
+            for (_, state), meanings in self.meanings.items()
+            if any(meaning.sets or meaning.denied_sets for meaning in meanings)
+        )
+
+    @cached_property
+    def beside(self) -> frozenset[str]:
+        """The names of things that are not this range."""
+        return frozenset(name for name, thing in self.things.items() if thing.elsewhere)

@@ -11,6 +11,7 @@ from rules.notes.entries import Lexicon
 from rules.notes.nouns import Noun, subject
 
 OVEN = "oven"
+_ACTS = ("bakes", "broils")  # "the oven bakes", with nothing after it
 _TRIED = ("tried", "tested", "checked", "inspected")
 _JOINTS = ("and", "or", "nor", "comma", "colon")
 
@@ -23,6 +24,8 @@ def borrow(sentence: list[Said], lexicon: Lexicon, memory: Memory, before: Claim
             continue
         if said.contexts and not said.clause.has("thing", "place", "pronoun"):
             continue  # "all on off and the burner glows"
+        if all(lexicon.things[noun.thing].event for noun in said.nouns):
+            continue  # "ran a self-clean, now the oven is dead"
         if _adds_nothing(said, lexicon) and (_previous(sentence, number) or before):
             said.used = True
             continue
@@ -32,7 +35,8 @@ def borrow(sentence: list[Said], lexicon: Lexicon, memory: Memory, before: Claim
         if _only_tells_the_kind(said, lexicon):
             continue
         claim = (
-            _repeated(sentence, number, before)
+            _nothing_of(said)
+            or _repeated(sentence, number, before)
             or _verbal(said, lexicon)
             or _only_under(sentence, number)
             or _ahead(sentence, number)
@@ -57,7 +61,21 @@ def _only_tried(said: Said) -> bool:
 def _only_tells_the_kind(said: Said, lexicon: Lexicon) -> bool:
     """``..., gas range``: says what it is, and nothing of how it does."""
     things = [lexicon.things[noun.thing] for noun in said.nouns]
-    return all(thing.generic and thing.mentions for thing in things) and not any(noun.denied for noun in said.nouns)
+    return all(thing.mentions and (thing.generic or not thing.ohms) for thing in things) and not any(
+        noun.denied for noun in said.nouns
+    )
+
+
+def _nothing_of(said: Said) -> Claim | None:
+    """``the left ones nothing``: they do nothing."""
+    named = [noun for noun in said.nouns if not noun.carried]
+    last = named[-1] if named else None
+    if len(named) < 2 or last is None or not (last.denied and last.thing == "everything"):
+        return None
+    between = {item.kind for item in said.clause.items}
+    if said.clause.items[-1].end != last.end or not between <= {"thing", "place", "quantity", "verb", "pronoun"}:
+        return None
+    return Claim(tuple(named[:-1]), (), DEAD, False, said.clause.start, said.clause.end)
 
 
 def _own(said: Said, claim: Claim, denied: bool) -> Claim:
@@ -108,7 +126,8 @@ def _plain(claim: Claim) -> str:
 
 
 def _neither(said: Said) -> bool:
-    return said.clause.items[0].kind == "absence" and said.clause.has("verb")
+    first = said.clause.items[:2]
+    return [item.kind for item in first] == ["absence", "verb"]
 
 
 def _ahead(sentence: list[Said], number: int) -> Claim | None:
@@ -127,6 +146,8 @@ def _ahead(sentence: list[Said], number: int) -> Claim | None:
     if joint == "colon" or (joint == "comma" and not own):
         said.fragment = False
         later.claims = [_headed(each, said.nouns, own) for each in later.claims]
+        if joint == "colon":
+            _head_the_rest(sentence, later, said.nouns)
         return None
     return _own(said, claim, claim.denied)
 
@@ -155,6 +176,17 @@ def _stated(sentence: list[Said], number: int) -> Said | None:
 def _trails_off(said: Said) -> bool:
     """Whether words nobody knows follow the last thing: "display looks funny" says something of its own."""
     return said.clause.items[-1].kind == "word"
+
+
+def _head_the_rest(sentence: list[Said], first: Said, heading: list[Noun]) -> None:
+    """``RR switch: line contact closed, pilot contact open``: the place of the heading is theirs too."""
+    places = any(noun.places for noun in heading)
+    at = next(number for number, said in enumerate(sentence) if said is first)
+    for said in sentence[at + 1 :] if places else ():
+        if said.clause.link not in ("comma", "and") or any(noun.places for noun in said.nouns):
+            return
+        own = [noun for noun in said.nouns if not noun.carried]
+        said.claims = [_headed(claim, heading, own) for claim in said.claims if own] or said.claims
 
 
 def _headed(claim: Claim, heading: list[Noun], own: list[Noun]) -> Claim:
@@ -186,7 +218,8 @@ def _verbal(said: Said, lexicon: Lexicon) -> Claim | None:
     """``won't bake``, ``will broil``: what the oven does is its own verb."""
     denied = said.clause.has("negation_verb", "negation", "stopping")
     nouns = tuple(noun for noun in said.nouns if lexicon.things[noun.thing].part_of == OVEN and not noun.led)
-    if not nouns or not (denied or said.clause.has("verb")) or said.clause.has("number"):
+    acts = any(noun.thing in _ACTS and noun.at == len(said.clause.items) - 1 for noun in nouns)
+    if not nouns or not (denied or acts or said.clause.has("verb")) or said.clause.has("number"):
         return None
     first = next((noun for noun in said.nouns if not noun.carried), nouns[0])
     if lexicon.things[first.thing].part_of != OVEN and first.thing != OVEN and not lexicon.things[first.thing].generic:

@@ -11,8 +11,10 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from rules.bookkeeping.codes import FACT
 from rules.bookkeeping.types import FactTerm
 from rules.bookkeeping.yamlsource import Path, YamlSource, nearest
+from rules.notes.codetable import CodeTable
 from rules.notes.entries import (
     ANY_THING,
     AXES,
@@ -279,6 +281,7 @@ class _Compiler:
             meanings,
             self.rests,
             frozenset(self.barriers),
+            CodeTable(self.facts[FACT].codes if FACT in self.facts else {}),
             self.typos,
             frozenset(self.ordinary),
             self.turns,

@@ -109,7 +109,8 @@ class Meanings:
                     certainty = "hedged"
                 for where in self._places(telling, noun):
                     yield Told(telling.fact, telling.value, where, certainty, claim.start, claim.end,
-                               meaning.implied or claim.implied, unless=meaning.unless)  # fmt: skip
+                               meaning.implied or claim.implied, unless=meaning.unless,
+                               conditioned=claim.conditioned and not meaning.contexts)  # fmt: skip
 
     def _found(self, claim: Claim, said: Said) -> list[tuple[Noun | None, Meaning | None]]:
         """For every noun of the claim, the meaning that fits; if none fits, that of what is named after the state."""
@@ -128,6 +129,9 @@ class Meanings:
 
     def _elsewhere(self, claim: Claim, said: Said) -> bool:
         """Said of another appliance, or in a clause that names only other appliances."""
+        beside = self.lexicon.beside
+        if not any(noun.thing in beside for noun in (*said.nouns, *claim.nouns, *claim.others)):
+            return False
         spoken = [self.lexicon.things[noun.thing] for noun in said.nouns]
         if not any(thing.elsewhere for thing in spoken) and not any(noun.carried for noun in claim.nouns):
             return False
@@ -140,23 +144,30 @@ class Meanings:
         return bool(spoken) and all(thing.elsewhere for thing in spoken)
 
     def _meaning(self, noun: Noun | None, claim: Claim, contexts: frozenset[str] | set[str]) -> Meaning | None:
+        denied = self._denied(noun, claim)
+        meanings, state = self.lexicon.meanings, claim.state
         for thing in self._senses(noun):
-            for meaning in self.lexicon.meanings.get((thing, claim.state), ()):
-                tells = meaning.half or self._spoken(meaning, noun, claim) is not None
-                if tells and self._fits(meaning, contexts):
+            for meaning in meanings.get((thing, state), ()):
+                tells = meaning.half or (meaning.denied if denied else meaning.says) is not None
+                if tells and (meaning.plain or self._fits(meaning, contexts)):
                     return meaning
         return None
 
-    def _senses(self, noun: Noun | None) -> Iterator[str]:
+    def _senses(self, noun: Noun | None) -> Sequence[str]:
         """The things a noun may stand for, best first."""
         if noun is None:
-            yield ANY_THING
-            return
+            return (ANY_THING,)
         thing = self.lexicon.things[noun.thing]
-        yield thing.thing
-        for sense in thing.senses:
-            if self._near(sense, noun) and (not sense.placed or noun.places) and (not sense.both or _pair(noun)):
-                yield sense.thing
+        if not thing.senses:
+            return (thing.thing,)
+        return [
+            thing.thing,
+            *(
+                sense.thing
+                for sense in thing.senses
+                if self._near(sense, noun) and (not sense.placed or noun.places) and (not sense.both or _pair(noun))
+            ),
+        ]
 
     def _near(self, sense: Sense, noun: Noun) -> bool:
         """Whether one of the things that make this sense likely is spoken of."""

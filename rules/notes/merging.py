@@ -22,7 +22,8 @@ _HALVES = {
 def merge(told: Iterable[Told]) -> list[Told]:
     """The facts of a note, in the order they were written. Contradictions between explicit facts are kept."""
     facts = _glow([*told])
-    facts = [*_once(_fuels(_yielding(facts)))]
+    facts = _under_conditions(_fuels(_yielding(facts)))
+    facts = [*_once(_dangers(facts))]
     facts = _woken(facts)
     by_key = _grouped(facts, lambda fact: fact.key)
     facts = [fact for fact in facts if not _overridden(fact, by_key[fact.key])]
@@ -36,6 +37,26 @@ def _yielding(facts: list[Told]) -> list[Told]:
     """A cold top beside a light that stays on is no failure to heat, nor is a "cold" oven with a known offset."""
     complaints = {fact.fact for fact in facts if fact.value not in ("dark", 0.0)}
     return [fact for fact in facts if fact.value != NONE or not fact.unless & complaints]
+
+
+def _dangers(facts: list[Told]) -> list[Told]:
+    """A danger that is told outright is not denied by the same note: ``it shocked her, I felt nothing``."""
+    told = {fact.fact for fact in facts if fact.fact.startswith("hazard.") and fact.value == "yes"}
+    return [fact for fact in facts if fact.fact not in told or fact.value != "no"] if told else facts
+
+
+def _under_conditions(facts: list[Told]) -> list[Told]:
+    """``works cold but dies when I bake``: what holds under a condition only is not told against another value."""
+    if not any(fact.conditioned for fact in facts):
+        return facts
+    by_key = _grouped(facts, lambda fact: fact.key)
+    return [
+        fact
+        for fact in facts
+        if not fact.conditioned
+        or fact.fact.startswith("hazard.")
+        or all(other.value == fact.value for other in by_key[fact.key])
+    ]
 
 
 def _fuels(facts: list[Told]) -> list[Told]:

@@ -69,9 +69,10 @@ def tokens(plain: str) -> list[Token]:
     """Cut normalised text into tokens. ``doesn't`` becomes ``doesnt``; ``oven's`` becomes ``oven`` and ``is``."""
     cut: list[Token] = []
     for found in _TOKEN.finditer(plain):
-        kind, (start, end) = found.lastgroup or "mark", found.span()
-        word = found.group() if kind != "mark" else found["one"]
-        if kind == "word" and "'" in word and (contracted := _CONTRACTED_IS.match(word)):
+        kind, word, (start, end) = found.lastgroup or "mark", found.group(), found.span()
+        if kind == "mark":
+            word = word[0]
+        elif kind == "word" and "'" in word and (contracted := _CONTRACTED_IS.match(word)):
             cut.append(Token(contracted[1], start, start + len(contracted[1]), "word"))
             cut.append(Token("is", end - 2, end, "word"))
             continue

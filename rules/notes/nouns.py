@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from rules.notes.entries import AXES, UNITS, Lexicon
@@ -11,6 +11,7 @@ from rules.terms import ALL, OTHERS, UNNAMED
 
 BURNER, WHOLE = "burner", "everything"
 _THE_ONLY = "only one"
+_SILENT = ("word", "number")
 SOME = "some"  # a number of units, none of them named; settled into others or unnamed at the end
 
 
@@ -73,6 +74,8 @@ class NounReader:
     def read(self, items: Sequence[Item]) -> list[Noun]:
         """All nouns of the clause, in order."""
         for at, item in enumerate(items):
+            if item.kind in _SILENT:
+                continue
             match item.kind:
                 case "place":
                     self.places.append(item)
@@ -90,8 +93,6 @@ class NounReader:
                         self.nouns[-1] = self.nouns[-1]._replace(only=True)  # "the left rear is the only one working"
                         continue
                     self._modifier(item)
-                case "number" | "word":
-                    pass
                 case _:
                     self._end_phrase(at)
                     self._forget()
@@ -110,10 +111,12 @@ class NounReader:
         self.quantity, self.denial, self.only, self.led = None, None, False, False
 
     def _thing(self, at: int, item: Item) -> None:
+        if item.denies and self.places and not self.lexicon.things[item.name].placed:
+            self._end_phrase(at)  # "left ones nothing": the left ones do nothing
         noun = Noun(item.name, at, item.start, item.end, plural=item.plural, denied=item.denies)
         last = self.nouns[-1] if self.nouns else None
         fresh = not (self.places or self.quantity or self.denial or self.led)
-        if last and fresh and item.after and last.at == at - 1:
+        if last and fresh and item.after and last.at == at - 1 and not item.denies:
             self.nouns.pop()  # "stove burner", "oven clock": the last word is the thing; "dryer plug" is the dryer's
             thing = last.thing if self.lexicon.things[last.thing].elsewhere else item.name
             noun = last._replace(thing=thing, at=at, end=item.end, plural=item.plural)
@@ -122,6 +125,9 @@ class NounReader:
 
     def _dressed(self, noun: Noun) -> Noun:
         """Give a noun the words that stood before it."""
+        if not self.places and self.quantity is None and self.denial is None:
+            bare = not (self.led or self.only)
+            return noun if bare else noun._replace(led=noun.led or self.led, only=noun.only or self.only)
         places = tuple(item.name for item in self.places)
         starts = [noun.start, *(item.start for item in (*self.places, self.quantity, self.denial) if item)]
         ends = [noun.end, *(item.end for item in self.places)]
@@ -208,8 +214,10 @@ def _specifies(head: Noun, noun: Noun, lexicon: Lexicon) -> bool:
     return close and lexicon.things[head.thing].generic and not lexicon.things[noun.thing].generic
 
 
-def subject(nouns: Iterable[Noun], lexicon: Lexicon) -> list[Noun]:
+def subject(nouns: Sequence[Noun], lexicon: Lexicon) -> list[Noun]:
     """Of nouns in a row, those the sentence speaks of: ``the clock on the stove`` is the clock."""
+    if len(nouns) == 1:
+        return [*nouns]
     kept: list[Noun] = []
     for noun in nouns:
         thing = lexicon.things[noun.thing]

@@ -97,6 +97,7 @@ class PhraseIndex:
         self._gapped: dict[str, list[tuple[tuple[Words, ...], Entry]]] = {}
         self._with_gap: dict[Words, Entry] = {}
         self._entries: set[Entry] = set()
+        self.openings: set[str] = set()  # words that begin a phrase
         self.words: set[str] = set()
         self.telling: set[str] = set()  # words of phrases that say something; others are never the meaning of a typo
 
@@ -116,6 +117,7 @@ class PhraseIndex:
             self._join(branch)
         except ClashError:
             return self._one_by_one(phrase, entry)
+        self.openings.update(branch.following)
         self._noted((word for step in steps for words in step for word in words), entry)
         return {word for word, after in branch.following.items() if after.entry is not None}, {}
 
@@ -135,6 +137,7 @@ class PhraseIndex:
         held = self.entry(*spelling)
         if held is not None and held != entry:
             return held
+        self.openings.add(spelling[0])
         self._noted((word for word in spelling if word != GAP), entry)
         if GAP not in spelling:
             self._join(grown([[(word,)] for word in spelling], entry))

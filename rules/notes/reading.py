@@ -25,16 +25,20 @@ from rules.notes.tagging import Item, settled, tag
 from rules.notes.told import Told
 from rules.notes.turns import straightened
 from rules.notes.typos import Speller
-from rules.terms import Certainty
+from rules.terms import UNNAMED, Certainty
 
 Span = tuple[int, int]
 SHORTEST_UNREAD = 8  # characters; a lone "off" or "cold" beside clauses that were read is no news
-#: Cheap: most sentences hold no figure, in digits or in words, and no self-clean.
-_MAY_HOLD_FIGURES = re.compile(
-    r"\d|clean|\b(?:ten|fifteen|twent|thirt|fort|fift|sixt|sevent|eight|ninet|hundred|one\s|an?\shour|half|legs?\b|hots?\b|couple|several)"
-)
+#: Cheap: most sentences hold no figure, in digits or in words, no duration and no self-clean.
+_FIGURE = re.compile(r"\d|\b(?:ten|fifteen|(?:twen|thir|for|fif|six|seven|eigh|nine)ty|hundred)\b")
+_MAY_BE_CODE = re.compile(r"\b[a-z](?:[\s.-]?[a-z])?[\s.-]{0,3}\d")
+_AGED = (" old", " ago", "yo", "y/o", "age", "brand new")
+_RENEWED = ("replaced", "changed", "swapped", "renewed", " new ", "another")
+_OF_THE_PAST = frozenset({"age", "replaced_part"})  # true although they tell of former times
+_DURATIONS = ("min", "hour", "hr")
 _LIGHTS = frozenset({"indicator", "hot_light", "light"})
 _KNOBS = frozenset({"knob", "burner_knob"})
+_BLAMED = frozenset({"food", "boil_over", "oven_spill"})  # what smoke may be blamed on, unless it is denied
 _SCENE = frozenset({"quantity", "thing", "state", "context", "verb"})
 _MASKED = ("state", "context", "quantity")
 _SLIGHTLY = ("bit", "slightly", "sometimes", "occasionally", "tad", "faint")
@@ -66,8 +70,11 @@ class NoteReader:
         self.hinted = {"temperature"} if any(fact.fact == "oven.offset" for fact in figures) else set()
         self.sentences = split(_unmasked(items, figures), lexicon, talk=self.talk)
         self.saids: list[Said] = []
-        told = [fact for number in range(len(self.sentences)) for fact in self._sentence(number)]
-        told = [*self._in_scope(figures), *told]
+        self.told: list[Told] = []
+        for number in range(len(self.sentences)):
+            found = [*self._sentence(number)]
+            self.told += found
+        told = [*self._in_scope(figures), *self.told]
         self.told = merge(told)
         self.unread = _unread(self.saids, self.told, [(fact.start, fact.end) for fact in told])
 
@@ -75,24 +82,40 @@ class NoteReader:
 
     def _figures(self, spans: list[Span]) -> list[Told]:
         """Figures whose unit stands with them. Ohms need the part they belong to and are read with the nouns."""
-        if not _MAY_HOLD_FIGURES.search(self.plain):
-            return []
         told = readings.volts(self.plain, spans)
         taken = sorted(fact.start for fact in told)
-        for span in spans:
-            if bisect_left(taken, span[0]) == bisect_left(taken, span[1]):  # no volts in this sentence
-                told += readings.oven_offsets(self.plain, *span)
-            told += readings.preheat_times(self.plain, *span)
-            told += readings.stays_cold(self.plain, *span)
-            told += readings.self_clean_days(self.plain, *span)
+        for start, end in spans:
+            sentence = self.plain[start:end]
+            if _FIGURE.search(sentence):
+                if bisect_left(taken, start) == bisect_left(taken, end):  # no volts in this sentence
+                    told += readings.oven_offsets(self.plain, start, end)
+                told += readings.stays_cold(self.plain, start, end)
+            if any(unit in sentence for unit in _DURATIONS):
+                told += readings.preheat_times(self.plain, start, end)
+            if "clean" in sentence:
+                told += readings.self_clean_days(self.plain, start, end)
+            told += self._past(sentence, start, end)
         return told
+
+    def _past(self, sentence: str, start: int, end: int) -> Iterator[Told]:
+        """Codes, and what was done or was so before."""
+        if "code" in sentence or _MAY_BE_CODE.search(sentence):
+            yield from readings.codes(self.plain, start, end, self.lexicon.codes)
+        if any(word in sentence for word in _AGED):
+            yield from readings.age(self.plain, start, end)
+        if any(word in sentence for word in _RENEWED):
+            yield from readings.replaced_parts(self.plain, start, end)
+        if "breaker" in sentence:
+            yield from readings.breaker_cycled(self.plain, start, end)
 
     def _in_scope(self, figures: list[Told]) -> Iterator[Told]:
         """Figures as their clauses leave them: dropped if told of former times or another appliance, or in doubt."""
+        if not figures:
+            return
         former = _Touched([said.span for said in self.saids if said.former or self._elsewhere(said)])
         hedged = _Touched([said.span for said in self.saids if said.hedged])
         for fact in figures:
-            if fact.certainty == "measured":
+            if fact.certainty == "measured" or fact.fact in _OF_THE_PAST:
                 yield fact
             elif not former.by(fact.start, fact.end):
                 yield fact._replace(certainty="hedged") if hedged.by(fact.start, fact.end) else fact
@@ -106,7 +129,10 @@ class NoteReader:
         sentence = self.sentences[number]
         beside = self.sentences[max(0, number - 1) : number] + self.sentences[number + 1 : number + 2]
         around = {thing for each in beside for thing in each.things}
-        meanings = Meanings(self.lexicon, self.positions, sentence.things, around, self.hinted)
+        things = sentence.things
+        if things & _BLAMED:
+            things -= sentence.denied & _BLAMED
+        meanings = Meanings(self.lexicon, self.positions, things, around, self.hinted)
         before = self.memory.last
         said = [read_clause(clause, self.lexicon, self.memory) for clause in sentence.clauses]
         if not said:
@@ -137,9 +163,10 @@ class NoteReader:
             return
         answer = _answer(read.said[0].clause) or _short_answer(read.said[0].clause)
         if answer is None:
-            _answers_with_a_state(read.said[0], asked)
+            if not self._answers_which(read, asked):
+                _answers_with_a_state(read.said[0], asked)
             return
-        read.said[0].used = True
+        read.said[0].used, read.said[0].claims = True, []
         for said in asked.said:
             if not said.claims and said.nouns and not said.clause.condition:
                 nouns = tuple(noun for noun in said.nouns if not noun.carried)
@@ -147,6 +174,27 @@ class NoteReader:
             if answer == "no":
                 said.claims = [claim.turned() for claim in said.claims]
         yield from self._told(asked)
+
+    def _answers_which(self, read: _Read, asked: _Read) -> bool:
+        """``Which burner? Rear left.`` names what was spoken of; ``Which heat? The rear ones.`` says it of them."""
+        said = read.said[0]
+        if len(read.said) > 1 or not said.nouns or said.clause.has("state", "verb", "negation", "absence"):
+            return False
+        begin = max(0, asked.sentence.clauses[0].start - len("which of "))
+        anything = any(noun.thing == "anything" or noun.quantity == "any" for each in asked.said for noun in each.nouns)
+        if not anything and "which" not in self.plain[begin : asked.sentence.clauses[-1].end]:
+            return False
+        nouns = tuple(said.nouns)
+        claims = [claim for each in asked.said for claim in each.claims]
+        if claims:
+            said.claims = [claim._replace(nouns=nouns, others=(), start=said.clause.start, end=said.clause.end)
+                           for claim in claims]  # fmt: skip
+            return True
+        said.claims, said.used = [], True
+        units = nouns[0].where(self.positions)
+        if len(nouns) == 1 and len(units) == 1:
+            self.told = [fact._replace(where=units[0]) if fact.where == UNNAMED else fact for fact in self.told]
+        return True
 
     def _told(self, read: _Read) -> Iterator[Told]:
         start, end = read.sentence.clauses[0].start, read.sentence.clauses[-1].end
@@ -200,8 +248,10 @@ def _spans(items: Sequence[Item], length: int) -> list[Span]:
 
 def _unmasked(items: list[Item], figures: Sequence[Told]) -> list[Item]:
     """Items without the states inside figures that were read: the 'hot' of '25 hot', the 'nothing' on L2."""
+    if not figures:
+        return items
     kept = []
-    waiting = deque(sorted((fact.start, fact.end, fact.fact == "volts") for fact in figures))
+    waiting = deque(sorted((f.start, f.end, f.fact == "volts") for f in figures if f.fact not in _OF_THE_PAST))
     for item in items:
         while waiting and waiting[0][1] <= item.start:
             waiting.popleft()

@@ -94,11 +94,14 @@ def _condition(sentence: list[Said], number: int, meanings: Meanings) -> set[str
     target = _target(sentence, number)
     if target is None:
         return contexts
+    if kind in ("when", "if") and not contexts:
+        target.claims = [claim._replace(conditioned=True) for claim in target.claims]
     if kind in ("when", "if") and not contexts and said.nouns:
         target.claims = [_said_of_the_tried(claim, said) for claim in target.claims]
     if kind == "until" and not contexts:
-        target.former = True  # "worked until yesterday"
-        target.used = said.used = True
+        if target in sentence[:number]:
+            target.former = True  # "worked until yesterday"
+            target.used = said.used = True
     elif kind in ("until", "unless") and contexts:
         target.claims = [claim for each in target.claims for claim in _and_turned(each, contexts, target, meanings)]
     elif contexts and ONLY in target.contexts:
@@ -106,6 +109,7 @@ def _condition(sentence: list[Said], number: int, meanings: Meanings) -> set[str
         target.contexts.discard(ONLY)
     else:
         target.contexts |= contexts
+        target.claims = [claim._replace(conditioned=True) for claim in target.claims]
         _share_with_listed(sentence, target, contexts)
     return contexts
 
@@ -180,6 +184,8 @@ def _lone_contexts(sentence: list[Said], number: int, meanings: Meanings) -> set
         contexts.discard(PUT_RIGHT)
         if number and said.clause.link in ("comma", "and", "none", "then"):
             sentence[number - 1].contexts.add(PUT_RIGHT)  # what was put right is what was told before it
+    if not contexts and not any(claim.state in meanings.lexicon.setting for claim in said.claims):
+        return set()
     for claim in said.claims:
         if meanings.tells(claim, said):
             return set()

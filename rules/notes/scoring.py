@@ -2,13 +2,15 @@
 
 A phrase file maps a category to its phrases; a phrase has ``note`` and, as needed, ``facts`` (key: value, all of which
 must be read), ``may`` (no mistake if read), ``never`` (facts, or ``fact: value``, that must not be read), ``hedged``
-(keys of ``facts`` that must be read as doubtful) and ``hazard`` (stop, ask, none, or any: not judged).
+(keys of ``facts`` that must be read as doubtful) and ``hazard`` (stop, ask, none, or any: not judged). The section
+``not_judged`` lists facts of which the file's labels say nothing, because the vocabulary got them later: reading one is
+neither right nor wrong there, unless a phrase of the file wants it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from typing import Any, Literal
 
 from rules.bookkeeping.types import FactTerm
@@ -18,6 +20,7 @@ from rules.terms import BookError, Value, split_key
 
 Hazard = Literal["stop", "ask", "none", "any"]
 HAZARDS: tuple[Hazard, ...] = ("stop", "ask", "none", "any")
+_NOT_JUDGED = "not_judged"
 _FIELDS = ("note", "facts", "may", "never", "hedged", "hazard")
 _STOPPING = {"surface.off_heat": "some", "oven.off_heat": "some", "house.lights": "uneven", "breaker": "trips_at_once"}
 
@@ -35,6 +38,7 @@ class Phrase:
     never: tuple[str, ...]
     hedged: tuple[str, ...]
     hazard: Hazard
+    not_judged: frozenset[str] = frozenset()  # facts of which the labels say nothing
 
 
 @dataclass
@@ -116,17 +120,33 @@ def load_phrases(source: YamlSource, terms: Mapping[str, FactTerm]) -> list[Phra
     phrases: list[Phrase] = []
     if not isinstance(source.data, dict):
         raise BookError([source.problem((), "write categories, each with a list of phrases")])
+    not_judged = _not_judged(source, terms, problems)
     for category, rows in source.data.items():
+        if category == _NOT_JUDGED:
+            continue
         if not isinstance(rows, list):
             problems.append(source.problem((category,), "write a list of phrases"))
             continue
         for number, row in enumerate(rows):
             phrase = _phrase(source, (category, number), category, row, terms, problems)
             if phrase is not None:
-                phrases.append(phrase)
+                phrases.append(replace(phrase, not_judged=not_judged))
     if problems:
         raise BookError(problems)
     return phrases
+
+
+def _not_judged(source: YamlSource, terms: Mapping[str, FactTerm], problems: list[str]) -> frozenset[str]:
+    names = source.data.get(_NOT_JUDGED) or []
+    if not isinstance(names, list):
+        problems.append(source.problem((_NOT_JUDGED,), "write a list of facts"))
+        return frozenset()
+    problems.extend(
+        source.problem((_NOT_JUDGED,), f"{name!r} is no fact of the vocabulary{nearest(str(name), terms)}")
+        for name in names
+        if name not in terms
+    )
+    return frozenset(map(str, names))
 
 
 def _phrase(
@@ -191,12 +211,18 @@ def score(phrases: Iterable[Phrase], read: Callable[[str], NoteReading], hazard_
         report.by_category.setdefault(phrase.category, Score()).add(found)
         got = {(fact.key, fact.value) for fact in facts}
         want = set(phrase.facts.items())
-        wrong = _shown(got - want - set(phrase.may.items()))
+        wrong = _shown(_unwanted(phrase, got))
         missed = _shown(want - got)
         danger = found.missed_dangers or found.unstopped or found.false_stops
         if wrong or missed or found.forbidden or found.certainty or danger:
             report.misses.append(Miss(phrase, wrong, missed, did))
     return report
+
+
+def _unwanted(phrase: Phrase, got: set[tuple[str, Value]]) -> set[tuple[str, Value]]:
+    """What was read and not said."""
+    unwanted = got - set(phrase.facts.items()) - set(phrase.may.items())
+    return {pair for pair in unwanted if split_key(pair[0])[0] not in phrase.not_judged}
 
 
 def _shown(pairs: Iterable[tuple[str, Value]]) -> tuple[str, ...]:
@@ -207,7 +233,7 @@ def _judged(phrase: Phrase, facts: Sequence[tuple[str, Value, bool]]) -> Score:
     got = {(key, value) for key, value, _ in facts}
     want = set(phrase.facts.items())
     found = Score(phrases=1, right=len(got & want), missed=len(want - got))
-    found.wrong = len(got - want - set(phrase.may.items()))
+    found.wrong = len(_unwanted(phrase, got))
     read = {key for key, _ in got - want}
     found.polarity = sum(key in read for key, _ in want - got)
     found.forbidden = sum(f"{key}: {value}" in phrase.never or split_key(key)[0] in phrase.never for key, value in got)

@@ -21,7 +21,8 @@ LEAST_LETTERS = 2  # different letters that must speak before a lone letter is t
 
 def without_speakers(plain: str) -> tuple[str, bool]:
     """Normalised text with the names of speakers blanked, and whether it is talk between two."""
-    if ":" not in plain and "-" not in plain and "." not in plain and ">" not in plain:
+    marked = ":" in plain or "-" in plain or ">" in plain
+    if not marked and "?" not in plain:
         return plain, False
     found = [*_NAMED.finditer(plain)]
     dashed = [match for match in found if "-" in match["mark"]]

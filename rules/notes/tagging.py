@@ -12,6 +12,7 @@ _MARKS = {",": "comma", "(": "comma", ")": "comma", ":": "colon", "=": "colon", 
 #: Small words that are a preposition before a place and a state at the end of a clause.
 _PARTICLES = ("on", "off")
 _TURNS = ("twist", "closed")  # "turn the burner off", "shut the burner off"
+_PRAISED = ("fine", "works")
 _TURNED = ("article", "place", "quantity", "thing", "pronoun", "filler", "person")
 _SHOWN_RIGHT = ("display", "house_lights", "keys")
 _BEFORE_A_PLACE = ("thing", "place", "quantity", "article", "pronoun", "number", "person")
@@ -29,18 +30,22 @@ class Item(NamedTuple):
     plural: bool = False
     denies: bool = False
     after: bool = False  # it stands directly after the item before it, but for articles
+    describes: bool = False  # a state between an article and a name: "a burnt out bulb"
 
 
 def tag(plain: str, lexicon: Lexicon, speller: Speller) -> list[Item]:
     """Tag normalised text. :func:`settled` then leaves out articles, courtesies and look-alikes."""
-    kept = _without_joints(tokens(plain))
+    kept = tokens(plain)
+    if "-" in plain or "/" in plain or "=" in plain:
+        kept = _without_joints(kept)
     words = [speller.mend(token.word) if token.kind == "word" else token.word for token in kept]
     items: list[Item] = []
     named = frozenset(words)
+    longest, openings, barriers = lexicon.index.longest, lexicon.index.openings, lexicon.barriers
     at = 0
     while at < len(kept):
         token = kept[at]
-        found = lexicon.index.longest(words, at, lexicon.barriers, named) if token.kind in ("word", "number") else None
+        found = longest(words, at, barriers, named) if words[at] in openings else None
         if found:
             end, entry = found
             last = kept[end - 1].end
@@ -62,7 +67,9 @@ def settled(items: list[Item]) -> list[Item]:
             continue
         last = kept[-1].kind if kept else "stop"
         seen = _in_context(items, number, last) if item.kind in _TAKES_CONTEXT else item
-        kept.append(Item(seen.kind, seen.name, seen.start, seen.end, seen.plural, seen.denies, close))
+        if close:
+            seen = Item(seen.kind, seen.name, seen.start, seen.end, seen.plural, seen.denies, True, seen.describes)
+        kept.append(seen)
         close = True
     return kept
 
@@ -104,14 +111,31 @@ def _in_context(items: list[Item], number: int, last: str) -> Item:
     lights = item.name == "lights" or (item.name == "light" and number > 0 and items[number - 1].name in _SHOWN_RIGHT)
     if lights and last in ("thing", "pronoun", "only") and _ends_a_clause(items, number):
         return item._replace(kind="state", name="lit")  # "the display only lights when ..."
+    if item.kind == "state" and _describes(items, number):  # "put the good coil in" says nothing of how it does
+        return item._replace(kind="word") if item.name in _PRAISED else item._replace(describes=True)
     if item.kind == "state" and item.name in _TURNS and _says_which_way(items, number):
         return item._replace(kind="word")  # "turn the burner off" is off
     if item.kind == "state" and item.name == "comes_on" and last == "person":
         return item._replace(name="turn_on")  # "she turns on a burner"
-    right = item.kind == "place" and item.name == "right" and last == "verb" and _ends_a_clause(items, number)
-    if right and any(before.name in _SHOWN_RIGHT for before in items[max(0, number - 4) : number]):
-        return item._replace(kind="state", name="fine")  # "the clock is right"
-    return item
+    return _praised(items, number, last)
+
+
+def _praised(items: list[Item], number: int, last: str) -> Item:
+    """``the clock is right``, ``the burners are right`` are no places; ``the dead one is right`` is one."""
+    item = items[number]
+    if item.kind != "place" or item.name != "right" or last != "verb" or not _ends_a_clause(items, number):
+        return item
+    verb = items[number - 1]
+    several = verb.end - verb.start >= len("are")
+    shown = any(before.name in _SHOWN_RIGHT for before in items[max(0, number - 4) : number])
+    return item._replace(kind="state", name="fine") if several or shown else item
+
+
+def _describes(items: list[Item], number: int) -> bool:
+    """Whether a state stands between an article and a name: ``the good coil``."""
+    if not 0 < number < len(items) - 1:
+        return False
+    return items[number - 1].kind == "article" and items[number + 1].kind in ("thing", "place")
 
 
 def _says_which_way(items: list[Item], number: int) -> bool:

@@ -19,6 +19,7 @@ class Told(NamedTuple):
     implied: bool = False
     between: str | None = None
     during: str | None = None
+    conditioned: bool = False  # said under a condition
     unless: frozenset[str] = frozenset()  # it yields to a complaint told with one of these facts
 
     @property

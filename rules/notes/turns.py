@@ -13,11 +13,14 @@ _NAMES = ("place", "thing", "quantity", "preposition", "article", "number")
 _THATS = ("that", "which", "who", "whos", "whats")
 _JUST = ("just", "only", "merely", "simply")
 _SAYS = ("state", "verb", "negation_verb", "stopping", "context")
+_MEASURES = ("thing", "place", "quantity")
+_ENDS_MEASURE = ("stop", "comma", "but", "and", "or", "then", "when", "if", "verb", "state", "negation_verb")
 _BREAKS = ("stop", "comma", "but", "and", "or", "then")
 
 
 def straightened(items: list[Item], plain: str) -> list[Item]:
     """The items of a note with such turns put plainly. ``plain`` is the text their offsets are of."""
+    items = _without_measures(items, plain)
     if not any(item.kind in _TURNING for item in items):
         return items
     kept: list[Item] = []
@@ -36,6 +39,20 @@ def straightened(items: list[Item], plain: str) -> list[Item]:
             continue
         kept.append(item)
         at += 1
+    return kept
+
+
+def _without_measures(items: list[Item], plain: str) -> list[Item]:
+    """The items without what something is only measured by: ``the left is slower than the right``."""
+    if "than" not in plain:
+        return items
+    kept: list[Item] = []
+    compared = False
+    for item in items:
+        compared = compared and item.kind not in _ENDS_MEASURE
+        if not (compared and item.kind in _MEASURES):
+            kept.append(item)
+        compared = compared or (item.kind in ("state", "word") and plain[item.start : item.end].endswith("than"))
     return kept
 
 

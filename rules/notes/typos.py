@@ -24,8 +24,9 @@ MOST_LOOK_UPS = 3000  # unknown words of one note that are looked at; a guard fo
 class _Shelf:
     """A lexicon's words by first letter and length, and by their letters in order."""
 
-    def __init__(self, words: Iterable[str], right: frozenset[str]) -> None:
+    def __init__(self, words: Iterable[str], right: frozenset[str], typos: frozenset[str]) -> None:
         self.right = right  # spelled right: never mended
+        self.kept = right - typos
         self.remembered: dict[str, str] = {}  # of all notes; what a word was mended to
         self.by_letters: dict[tuple[str, str], str] = {}
         self.by_length: dict[tuple[str, int], list[str]] = {}
@@ -37,7 +38,8 @@ class _Shelf:
 
 @lru_cache(maxsize=4)
 def _shelf(lexicon: Lexicon) -> _Shelf:
-    return _Shelf(lexicon.index.telling, frozenset(lexicon.index.words) | lexicon.ordinary)
+    right = frozenset(lexicon.index.words) | lexicon.ordinary
+    return _Shelf(lexicon.index.telling, right, frozenset(lexicon.typos))
 
 
 class Speller:
@@ -47,11 +49,14 @@ class Speller:
         self._lexicon = lexicon
         self._shelf = _shelf(lexicon)
         self._right = self._shelf.right
+        self._kept = self._shelf.kept
         self._remembered = self._shelf.remembered
         self._looked_up = 0
 
     def mend(self, word: str) -> str:
         """The lexicon's word that ``word`` was meant to be, or ``word`` itself."""
+        if word in self._kept:
+            return word
         typo = self._lexicon.typos.get(word)
         if typo is not None:
             return typo

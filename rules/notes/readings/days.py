@@ -36,7 +36,9 @@ def self_clean_days(plain: str, start: int, end: int) -> Iterator[Told]:
     """The days since a self-clean that one sentence tells of."""
     for mention in _MENTION.finditer(plain, start, end):
         before = plain[max(start, mention.start() - _LOOK_BACK) : mention.start()]
-        if _DENIED.search(before.rsplit(",", 1)[-1]):
+        led = before.rsplit(",", 1)[-1]
+        denied = _DENIED.search(led)
+        if denied and not _AFTER.search(led, denied.end()):
             continue
         times = [*_times(plain, start, end)]
         if times:

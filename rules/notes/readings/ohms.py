@@ -28,6 +28,7 @@ _FIGURE = re.compile(
 )
 #: A reading to the frame is one of insulation.
 _TO_GROUND = re.compile(r"\s?(?:to|and)\s(?:the\s)?(?:ground|gnd|grd|chassis|frame|case|cabinet|earth)\b")
+_DIGIT = re.compile(r"\d")
 _SPOKEN_OF = re.compile(r"\bohm(?:s|ed|ing|z)?\b|\bresistance\b|ω")
 
 
@@ -36,9 +37,11 @@ def ohms(
 ) -> Iterator[Told]:
     """The ohm readings of one sentence. ``nouns`` are the things named in it, ``known`` the appliance's positions."""
     probed = [noun for noun in nouns if lexicon.things[noun.thing].ohms and not noun.carried]
+    if not probed or not _DIGIT.search(plain, start, end):
+        return
     spoken = bool(_SPOKEN_OF.search(plain, max(0, start - LOOK_BACK), end))
     last = start
-    for found in _FIGURE.finditer(plain, start, end) if probed else ():
+    for found in _FIGURE.finditer(plain, start, end):
         noun = _nearest(probed, last, found.start(), found.end())
         bare = found["bare"] is not None
         if noun is None or _TO_GROUND.match(plain, found.end(), end) or (bare and _unlikely(noun, found.start())):

@@ -32,10 +32,16 @@ from rules.notes.told import Told
 
 MOST_VOLTS = 1000.0
 SUPPLY_VOLTS = 190.0  # a bare "240 at the block" can only be leg to leg above this
-_MAY_HOLD_VOLTS = re.compile(
-    r"\bl\s?-?[12nl]\b|l1|l2|\bleg|\bline|\bphase|neut|netu|nuet|\bvolt|\dk?v|\d\s?k?v\b|\blugs?\b|\bhots?\b|\bouter|\bterminal|"
-    r"across|\b2[0-4]\d\b|\b1[0-3]\d\s?v?\s?[/,]|ground|\bgnd|\bgrd|black|\bblk|\bred\b|white|\bn\s?-|\bwht|hundred|\bto\sn\b|chassis|\bone\s"
-)  # cheap; spares most notes the long search
+#: Cheap; they spare most notes the long search: a figure in any form, and words or signs of a meter beside it.
+_FIGURED = re.compile(
+    r"\d|\b(?:z(?:ero|ip)|ni?l|nada|no(?:thing|ne|\sreading|\svolt)|goose|(?:less|under|below)\s|(?:one|two|a)[\s-](?:few|couple|\w+t(?:y|een)\b|hundred|ten|eleven|twelve|oh\b))"
+)
+_METERED = ("l1", "l2", "leg", "line", "phase", "neut", "netu", "nuet", "volt", "lug", "outer", "terminal", "across",
+            "ground", "gnd", "grd", "black", "blk", "white", "wht", "hundred", "chassis")  # fmt: skip
+_METER_SIGNS = re.compile(
+    r"\b(?:l\s?-?[12nl]\b|hots?\b|red\b|n\s?-|to\sn\b|one\s|2[0-4]\d\b|1[0-3]\d\s?v?\s?[/,])|\dk?v|\d\s?k?v\b"
+)
+_DIGIT = re.compile(r"\d")
 NAMED_AGAIN = 12  # characters between two names of the same points
 LOOK_BACK = 16  # characters before a load that may say it is not on
 LONGEST_GAP = 40  # characters between a pair of points and its figure
@@ -54,7 +60,8 @@ class _Mark:
 
 def volts(plain: str, sentences: Sequence[tuple[int, int]]) -> list[Told]:
     """All voltage readings of a note. ``sentences`` are the spans of its sentences."""
-    if not _MAY_HOLD_VOLTS.search(plain):
+    metered = _FIGURED.search(plain) and (any(word in plain for word in _METERED) or _METER_SIGNS.search(plain))
+    if not metered:
         return []
     told: list[Told] = []
     during: str | None = None
@@ -123,6 +130,8 @@ def _timed(reading: Told, modes: list[tuple[int, str]], trailing: bool) -> Told:
 
 
 def _sentence(plain: str, start: int, end: int) -> Iterator[Told]:
+    if not FIGURE.search(plain, start, end) and not _DIGIT.search(plain, start, end):
+        return
     triple = TRIPLE.search(plain, start, end)
     if triple:
         for between, name in (*zip(LEGS, ("first", "second"), strict=True), ("L1-L2", "across")):

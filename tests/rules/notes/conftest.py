@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import cache
 from pathlib import Path
 
 import pytest
 
+from rules import Expert, open_book
 from rules.bookkeeping.loading import load_book
 from rules.bookkeeping.types import FactTerm
 from rules.notes import Lexicon, NoteReading, compile_lexicon, read_note
@@ -14,6 +16,12 @@ from rules.terms import Role
 
 POSITIONS = ("left_front", "right_front", "left_rear", "right_rear")
 PHRASES = Path(__file__).parent / "phrases"
+
+
+@pytest.fixture(scope="session")
+def expert() -> Expert:
+    """The whole shipped expert, opened once: opening it takes seconds."""
+    return open_book()
 
 
 @pytest.fixture(scope="session")
@@ -29,6 +37,7 @@ def lexicon() -> Lexicon:
 
 @pytest.fixture(scope="session")
 def read(lexicon: Lexicon) -> Callable[..., NoteReading]:
+    @cache
     def reader(note: str, positions: tuple[str, ...] = POSITIONS, role: Role = "desk") -> NoteReading:
         return read_note(note, lexicon, positions, role)
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from rules import Enquiry, Expert, Fact, open_book, triage
+from rules import Enquiry, Expert, Fact, triage
 from rules.bookkeeping.yamlsource import parse
 from rules.notes.scoring import Hazard
 from service.notes_cli import hazard_of
@@ -15,11 +15,6 @@ from tests.rules.notes.conftest import PHRASES
 
 LISTED: dict[str, Any] = parse("hazards.yaml", (PHRASES.parent / "hazards.yaml").read_text(encoding="utf-8")).data
 STOPS = [note for notes in LISTED["stops"].values() for note in notes]
-
-
-@pytest.fixture(scope="module")
-def expert() -> Expert:
-    return open_book()
 
 
 @pytest.fixture(scope="module")

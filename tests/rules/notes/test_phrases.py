@@ -8,22 +8,18 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from rules import Expert, open_book
+from rules import Expert
 from rules.bookkeeping.yamlsource import YamlSource, parse
 from rules.notes import NoteReading
-from rules.notes.scoring import Phrase, Score, load_phrases, score, stops
+from rules.notes.scoring import Hazard, Phrase, Score, load_phrases, score, stops
 from rules.terms import BookError
 from service import notes_cli
 from service.cli import main
 from service.notes_cli import MOST_FALSE_STOPS, MOST_POLARITY, shortfalls
 from tests.rules.notes.conftest import PHRASES
 
+FRESH = ("fresh_1", "fresh_2", "fresh_3", "fresh_4", "fresh_5")
 TUNED, FROZEN = ("tuned", "calls_tuned"), ("frozen", "calls_frozen")
-
-
-@pytest.fixture(scope="module")
-def expert() -> Expert:
-    return open_book()
 
 
 def source(name: str) -> YamlSource:
@@ -35,7 +31,13 @@ def phrases(expert: Expert, names: tuple[str, ...]) -> list[Phrase]:
 
 
 def scored(expert: Expert, names: tuple[str, ...], read: Callable[..., NoteReading]) -> Score:
-    return score(phrases(expert, names), read, notes_cli.hazard_of(expert)).total
+    whole = notes_cli.hazard_of(expert)
+
+    def hazard_of(note: str) -> Hazard:
+        """Only a note of which something dangerous was read goes through the whole triage."""
+        return whole(note) if any(stops(fact.key, fact.value) for fact in read(note).facts) else "none"
+
+    return score(phrases(expert, names), read, hazard_of).total
 
 
 def test_the_tuned_half_reaches_the_thresholds(expert: Expert, read: Callable[..., NoteReading]) -> None:
@@ -51,17 +53,47 @@ def test_what_the_lexicon_grew_by_is_still_read(expert: Expert, read: Callable[.
 
 
 def test_the_frozen_half_does_not_fall_back(expert: Expert, read: Callable[..., NoteReading]) -> None:
-    """Scored 0.928 precision, 0.932 recall, 1.0 % wrong polarity and no danger missed when it was first gated.
+    """Scored 0.928 precision and 0.932 recall when first gated, 0.948 and 0.944 since; no danger was ever missed.
 
-    What it must come to is 0.95, 0.85, 2 % and none; precision is still short.
+    What it must come to is 0.95 precision, 0.85 recall, 2 % wrong polarity and none missed; precision is still short.
     """
     total = scored(expert, FROZEN, read)
     print(total, f"precision {total.precision:.3f}, recall {total.recall:.3f}")
-    assert total.precision >= 0.92
-    assert total.recall >= 0.92
+    assert total.precision >= 0.945
+    assert total.recall >= 0.935
     assert total.polarity_errors <= MOST_POLARITY
     assert total.missed_dangers == 0
     assert total.false_stop_share <= MOST_FALSE_STOPS
+
+
+def test_what_callers_say_of_doors_fans_rings_and_the_past_is_read(
+    expert: Expert, read: Callable[..., NoteReading]
+) -> None:
+    """The held half scored 0.852 precision and recall when its words were first read; none was added because of it."""
+    tuned, held = scored(expert, ("told_tuned",), read), scored(expert, ("told_held",), read)
+    assert shortfalls(tuned) == []
+    assert (held.precision, held.recall) >= (0.90, 0.84)
+    assert (held.missed_dangers, held.false_stops) == (0, 0)
+
+
+def test_batches_read_since_do_not_fall_back(expert: Expert, read: Callable[..., NoteReading]) -> None:
+    """First scores, precision and recall: 0.841/0.865, 0.717/0.747, 0.619/0.703, 0.740/0.844, 0.769/0.833.
+
+    The first is of every kind of talk, the others mostly of the kinds the reader was weakest at. Mechanisms were mended
+    after each, so what they score now flatters the reader; only first scores tell how it does on new text.
+    """
+    total = scored(expert, FRESH, read)
+    assert total.precision >= 0.91
+    assert total.recall >= 0.89
+    assert total.missed_dangers == 0
+    assert total.false_stop_share <= MOST_FALSE_STOPS
+
+
+def test_facts_that_labels_do_not_know_are_not_judged(expert: Expert, read: Callable[..., NoteReading]) -> None:
+    judged = "one: [{note: the range is 15 years old, facts: {}}]"
+    for head, wrong in (("", 1), ("not_judged: [age]\n", 0)):
+        labelled = load_phrases(parse("x", head + judged), expert.book.facts)
+        assert score(labelled, read, lambda _: "none").total.wrong == wrong
 
 
 def test_the_halves_are_large_and_alike(expert: Expert) -> None:
@@ -103,6 +135,8 @@ def test_an_empty_score_is_no_error() -> None:
         ("one: [{note: x, facts: {display: bright}}]", "no value"),
         ("one: [{note: x, hazard: maybe}]", "write one of stop"),
         ("one: [{note: x, fact: {}}]", "unknown field"),
+        ("not_judged: [agee]", "did you mean 'age'"),
+        ("not_judged: age", "list of facts"),
     ],
 )
 def test_a_wrong_label_is_refused_with_its_line(text: str, words: str, expert: Expert) -> None:
