@@ -12,7 +12,7 @@ from werkzeug.exceptions import HTTPException
 from rules import Expert, InputError, Problem
 from rules.enquiry import check_note, fact_from_text
 from rules.talking import Number, look
-from rules.terms import ROLES, Role
+from rules.terms import ROLES, Role, fact_of
 from rules.triage import DEFAULT_APPLIANCE
 from service.cases.calls import ClosedError, Keeping, Said, Step
 from service.cases.database import DatabaseError
@@ -114,7 +114,7 @@ def _telling(reads: str, value: str) -> Callable[[Role], Said]:
 
 def _choices(reads: str) -> tuple[showing.Choice, ...]:
     terms = house().expert.book.facts
-    return showing.answers_to(reads, terms, {})[0] if reads.partition("@")[0].partition("/")[0] in terms else ()
+    return showing.answers_to(reads, terms)[0] if fact_of(reads) in terms else ()
 
 
 @route(blp, "/desk/cases/<string:case>/strike", terms=POST)

@@ -45,14 +45,12 @@ class Choice:
     label: str
     means: str
     key: int | None
-    likely: float | None = None
 
 
 @dataclass(frozen=True)
 class Question:
     """A question with its answers. ``unit`` is set where a number is asked for, ``choices`` are empty then."""
 
-    test: str
     reads: str
     ask: str
     why: str
@@ -60,7 +58,6 @@ class Question:
     choices: tuple[Choice, ...]
     unit: str | None
     energised: bool = False
-    minutes: float | None = None
     tools: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
 
@@ -146,10 +143,8 @@ def question_of(turn: Turn, tests: Sequence[TestAdvice], book: Book, wanted: str
 
 
 def _advised(test: TestAdvice, book: Book) -> Question:
-    likely = {outcome.value: outcome.probability for outcome in test.outcomes}
-    choices, unit = answers_to(test.reads, book.facts, likely)
+    choices, unit = answers_to(test.reads, book.facts)
     return Question(
-        test=test.test,
         reads=test.reads,
         ask=test.ask,
         why=test.why,
@@ -157,26 +152,23 @@ def _advised(test: TestAdvice, book: Book) -> Question:
         choices=choices,
         unit=unit,
         energised=test.energised,
-        minutes=test.minutes,
         tools=test.tools,
         cautions=test.cautions,
     )
 
 
 def _bare(asks: OpenQuestion, book: Book) -> Question:
-    choices, unit = answers_to(asks.reads, book.facts, {})
-    return Question(asks.test, asks.reads, asks.ask, asks.why, asks.who, choices, unit)
+    choices, unit = answers_to(asks.reads, book.facts)
+    return Question(asks.reads, asks.ask, asks.why, asks.who, choices, unit)
 
 
-def answers_to(
-    reads: str, terms: Mapping[str, FactTerm], likely: Mapping[str, float]
-) -> tuple[tuple[Choice, ...], str | None]:
+def answers_to(reads: str, terms: Mapping[str, FactTerm]) -> tuple[tuple[Choice, ...], str | None]:
     """The answers to pick from, or the unit of the number that is asked for."""
     term = terms[split_key(reads)[0]]
     if term.kind == "number":
         return (), UNITS.get(str(term.unit), term.unit)
     made = [
-        Choice(value, value.replace("_", " "), means, n if n <= MOST_KEYS else None, likely.get(value))
+        Choice(value, value.replace("_", " "), means, n if n <= MOST_KEYS else None)
         for n, (value, means) in enumerate(term.values.items(), start=1)
     ]
     return tuple(made), None
@@ -253,7 +245,7 @@ def fact_lines(facts: Sequence[TurnFact], terms: Mapping[str, FactTerm]) -> Iter
             yield FactLine(number, told.words, "", told.fate.replace("_", " "), None, "", (), None)
             continue
         fact = told.fact
-        choices, unit = answers_to(fact.key, terms, {})
+        choices, unit = answers_to(fact.key, terms)
         source = SOURCES[fact.source] + (", in doubt" if fact.certainty == "hedged" else "")
         shown = value_words(fact, terms) if fact.told else DONT_KNOW
         yield FactLine(number, told.words, source, told.fate.replace("_", " "), fact.key, shown, choices, unit)

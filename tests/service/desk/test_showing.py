@@ -48,11 +48,11 @@ def test_how_sure_counts_what_carries_nine_tenths(ask: Asker) -> None:
 
 
 def test_a_ninth_answer_has_a_key_and_a_tenth_has_none(expert: Expert) -> None:
-    choices, unit = showing.answers_to("error_code", expert.book.facts, {})
+    choices, unit = showing.answers_to("error_code", expert.book.facts)
     assert unit is None
     assert [choice.key for choice in choices][:9] == list(range(1, min(len(choices), 9) + 1))
     assert all(choice.key is None for choice in choices[9:])
-    assert showing.answers_to("ohms.bake", expert.book.facts, {}) == ((), "ohm")
+    assert showing.answers_to("ohms.bake", expert.book.facts) == ((), "ohm")
 
 
 @pytest.mark.parametrize(
