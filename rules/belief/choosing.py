@@ -94,6 +94,8 @@ class Gate:
         ``ranks``: of whoever may do each test, in :data:`ROLE_ORDER`, where they are known already.
         """
         rank = ROLE_ORDER.index(self.role)
+        if not cards:
+            return np.zeros(0, dtype=bool)
         open_to = (np.array([ROLE_ORDER.index(card.who) for card in cards]) if ranks is None else ranks) <= rank
         if self.forbidden:
             open_to &= [card.test not in self.forbidden for card in cards]

@@ -240,7 +240,7 @@ def environment() -> dict[str, str]:
 
 def test_a_killed_run_is_gone_on_with(tmp_path: Path) -> None:
     source, out = tmp_path / "in.ndjson", tmp_path / "out.ndjson"
-    source.write_bytes(rows(150))
+    source.write_bytes(rows(2000))
     args = [*COMMAND, str(source), "--out", str(out), "--jobs", "2"]
     with subprocess.Popen(args, env=environment(), stderr=subprocess.DEVNULL) as process:
         deadline = time.monotonic() + 60
@@ -249,10 +249,10 @@ def test_a_killed_run_is_gone_on_with(tmp_path: Path) -> None:
         process.send_signal(signal.SIGKILL)
     with out.open("ab") as stream:
         stream.write(b'{"line":')  # as if killed in mid-line
-    assert 0 < len(out.read_bytes().splitlines()) < 150
+    assert 0 < len(out.read_bytes().splitlines()) < 2000
     done = subprocess.run([*args, "--resume"], env=environment(), capture_output=True, check=False)
     assert done.returncode == 0, done.stderr
-    assert [row["id"] for row in lines(out.read_bytes())] == list(range(150))
+    assert [row["id"] for row in lines(out.read_bytes())] == list(range(2000))
 
 
 def test_several_processes_give_the_same_lines_in_the_same_order(tmp_path: Path) -> None:
