@@ -25,6 +25,7 @@ Sample = tuple[float, float]  # seconds, F
 TimeUnit = Literal["s", "min", "h"]
 TempUnit = Literal["F", "C"]
 
+LONGEST_FIELD = 1000  # characters of one cell
 MOST_ROWS = 500_000
 LEAST_CYCLES = 3
 REVERSAL_F = 4.0  # a turn counts once the temperature has come back this far; a thermometer's flicker is less
@@ -96,6 +97,14 @@ def read_log(text: str, time_unit: TimeUnit | None = None, temp_unit: TempUnit |
 
 
 def _rows(text: str) -> list[tuple[int, list[str]]]:
+    before = csv.field_size_limit(LONGEST_FIELD)  # a limit of the whole process, which others set too
+    try:
+        return _read(text)
+    finally:
+        csv.field_size_limit(before)
+
+
+def _read(text: str) -> list[tuple[int, list[str]]]:
     lines = text.lstrip("\ufeff")
     delimiter = ";" if ";" in lines.partition("\n")[0] else "\t" if "\t" in lines.partition("\n")[0] else ","
     reader = csv.reader(io.StringIO(lines, newline=""), delimiter=delimiter)

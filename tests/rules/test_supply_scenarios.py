@@ -100,7 +100,7 @@ def test_a_lost_neutral_is_the_house_s_or_the_circuit_s(
 
 def test_after_a_shock_the_frame_s_bond_comes_first(ask: Asker) -> None:
     shocked = ask("I get a tingle when I touch the stove", PROVED, role="technician")
-    assert shocked.next_tests[0].test == "frame_bond"
+    assert offered(shocked) == {"frame_bond"}
     bonded = ask("I get a tingle when I touch the stove", PROVED, "ohms.bond=0.1 ohm", role="technician")
     assert "frame_bond" not in offered(bonded)
     assert offered(bonded)

@@ -22,7 +22,7 @@ def test_one_screen_with_the_stop_first() -> None:
     assert result.exit_code == 0
     lines = result.stdout.splitlines()
     assert lines[0].startswith("!! WARNING: STOP")
-    assert len(lines) <= 50
+    assert len(lines) <= 45
     assert max(map(len, lines)) <= 100
     headings = [line for line in lines if line in ("Understood", "Suspects", "Next")]
     assert headings == ["Understood", "Suspects", "Next"]
