@@ -48,20 +48,21 @@ def test_without_strain_the_circuit_shows_what_the_table_says(ranker: Ranker) ->
 
 
 def test_strain_makes_appliances_that_the_table_does_not_hold(ranker: Ranker) -> None:
-    """Else the ranker would be tested on its own table."""
+    """Else the ranker would be tested on its own table; and yet it is the same fault that is seen."""
     signatures = ranker.signatures
     tables = {key: table.argmax(axis=1) for key, table in signatures.tables.items()}
-    strange = 0
+    apart = []  # share of what is seen that the nearest row of the table has otherwise
     for happening in world_of(ranker).happenings(150):
         (truth,) = happening.truths
         same = [n for n, h in enumerate(signatures.hypotheses) if (h.name, h.where) == truth]
         shown = {
             key: list(ranker.book.facts[fact_of(key)].values).index(word)
             for key, word in happening.words.items()
-            if word and ranker.book.facts[fact_of(key)].model == "circuit"
+            if word
         }
-        strange += not any(all(tables[key][n] == column for key, column in shown.items()) for n in same)
-    assert 10 <= strange <= 120
+        apart.append(min(np.mean([tables[key][n] != column for key, column in shown.items()]) for n in same))
+    assert sum(share > 0 for share in apart) >= 10
+    assert np.mean(apart) < 0.05
 
 
 def test_worlds_differ_in_priors_and_minutes_and_repeat_by_their_start(ranker: Ranker) -> None:
