@@ -118,11 +118,9 @@ def test_the_house_s_side_is_referred(ask: Asker) -> None:
         "dead_check=proved",
         "outlet.supply=leg_missing",
     ]
-    assert ask(None, *cold, "panel.supply=right", role="technician").next_step.do in ("refer", "measure")
-    settled = ask(None, *cold, "panel.supply=leg_missing", "house.lights=steady", role="technician", explain="full")
-    assert settled.visit.skill in ("electrician", "utility")
-    assert settled.next_step.who in ("electrician", "utility", "technician")
-    assert settled.conclusions[0].fault.startswith("supply.")
+    for panel in ("right", "leg_missing"):
+        answer = ask(None, *cold, f"panel.supply={panel}", "house.lights=steady", role="technician")
+        assert (answer.next_step.do, answer.next_step.who) == ("refer", "electrician")
 
 
 def test_a_stop_is_the_step(ask: Asker) -> None:
