@@ -18,7 +18,7 @@ from rules.terms import Fact, Role, Source, fact_of
 
 FLOOR = 1e-6
 POSSIBLE_FROM = 0.05  # an answer this likely under a fault counts as a correct one
-STRIDE = 6  # a random path is weighed after every so many answers
+STRIDE = 1.7  # a random path is weighed whenever it has grown by this factor, and at its end
 AMONG = 6  # answers, of which one is wrong
 
 
@@ -135,12 +135,14 @@ class _Examination:
         """All that can be told and measured, correctly and in any order."""
         keys = list(self.ranker.signatures.tables)
         facts: list[Fact] = []
+        due = float(self.rng.uniform(1, STRIDE))
         for step, number in enumerate(self.rng.permutation(len(keys)), start=1):
             words = self._words(keys[number])
             told_by = self.ranker.book.facts[fact_of(keys[number])].told_by
             facts.append(self._fact(keys[number], words[int(self.rng.integers(len(words)))], told_by))
-            if step % STRIDE == 0 or step == len(keys):
+            if step >= due or step == len(keys):
                 self._share(facts)
+                due = step * STRIDE
 
     # --- one wrong answer -----------------------------------------------------------------------------------------
     def _one_wrong(self) -> bool:
