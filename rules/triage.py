@@ -39,7 +39,7 @@ from rules.deciding import next_step, order_of, repair_steps
 from rules.enquiry import check_note, check_places, check_tools
 from rules.notes import read_note
 from rules.notes.lexicon import Lexicon
-from rules.terms import ALL, OTHERS, UNNAMED, Fact, InputError, Problem, Role, fact_of, split_key
+from rules.terms import ALL, OTHERS, UNNAMED, Fact, InputError, Problem, Role, fact_key, fact_of, split_key
 from rules.wording import condition_words, place_words, value_words
 
 Explain = Literal["off", "brief", "full"]
@@ -347,8 +347,16 @@ def gate_of(
     allowed = frozenset(test for entry in fired for pattern in entry.rule.allow for test in book.tests_like(pattern))
     forbidden = frozenset(test for entry in fired for pattern in entry.rule.forbid for test in book.tests_like(pattern))
     measured = any(statement.certainty == "measured" for statement in case.statements)
-    answered = frozenset(case.words()) | _not_told(case, role)
+    answered = _answered(book, case, role) | _not_told(case, role)
     return Gate(role, allowed, forbidden, stopped, answered, measured, _paid(book, case), tools)
+
+
+def _answered(book: Book, case: CaseFile, role: Role) -> frozenset[str]:
+    """Keys that are known. A technician may look for himself at what was only told, dangers apart: those stand."""
+    if role != "technician":
+        return frozenset(case.words())
+    own = (known for known in case.known if known.by in ("technician", "rule") or book.facts[known.name].hazard)
+    return frozenset(fact_key(known.name, known.place or None, known.state or None) for known in own)
 
 
 def _not_told(case: CaseFile, role: Role) -> frozenset[str]:

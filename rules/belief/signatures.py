@@ -12,13 +12,15 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import chain
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rules.appliance import Words, observe_machines, remembered
-from rules.appliance.injecting import Machine, machines
+from rules.appliance.injecting import Machine
+from rules.appliance.tolerances import NODES, machines_off
 from rules.appliance.wiring import Wiring, wire
 from rules.belief.repairs import Repair, repairs_of
 from rules.belief.stack import Numbers, Stack, Table, stack_up
@@ -269,18 +271,22 @@ def build(book: Book, appliance: Appliance) -> Signatures:
     Raises BookError, naming file and line, for an effect that the appliance's circuit does not have.
     """
     wiring = wire(appliance)
-    rows: list[Machine] = [Machine()]  # the sound appliance comes first
+    sound = Machine()  # comes first; then every hypothesis at each node of the tolerances
+    rows: list[list[Machine]] = [[] for _ in NODES]
     hypotheses: list[Hypothesis] = []
     for fault in book.faults.values():
         if fault.exists_on(appliance):
             for where in appliance.positions if fault.place == "surface" else (None,):
-                made = _machines(wiring, fault, where)
-                hypotheses += [Hypothesis(fault, where, variant) for variant in range(len(made))]
-                rows += made
-    seen = remembered(appliance, rows, book.facts, lambda: observe_machines(wiring, rows, book.facts))
-    hypotheses.append(Hypothesis(None, None))
+                made = [_machines(wiring, fault, where, node) for node, _ in NODES]
+                hypotheses += [Hypothesis(fault, where, variant) for variant in range(len(made[0]))]
+                for kept, more in zip(rows, made, strict=True):
+                    kept += more
+    every = [sound, *chain.from_iterable(rows)]
+    seen = remembered(appliance, every, book.facts, lambda: observe_machines(wiring, every, book.facts))
     usual = {key: str(words[0]) for key, words in seen.items()}
-    tables = {key: _one_hot(words[1:], _term(book.facts, key), usual[key]) for key, words in seen.items()}
+    count = len(hypotheses)
+    tables = {key: _shown(words[1:], count, _term(book.facts, key), usual[key]) for key, words in seen.items()}
+    hypotheses.append(Hypothesis(None, None))
     usual |= _add_shown(book, appliance, hypotheses, tables)
     names = [(h.name, h.where) for h in hypotheses]
     order = list(dict.fromkeys(names))
@@ -294,22 +300,25 @@ def _term(terms: Mapping[str, FactTerm], key: str) -> FactTerm:
     return terms[fact_of(key)]
 
 
-def _machines(wiring: Wiring, fault: Fault, where: str | None) -> list[Machine]:
+def _machines(wiring: Wiring, fault: Fault, where: str | None, node: float) -> list[Machine]:
     try:
-        return machines(wiring, fault.effects, where)
+        return machines_off(wiring, fault.effects, where, node)
     except BookError as error:
         place = f"{fault.file}:{fault.line}: effects: {fault.fault}: "
         raise BookError([place + problem for problem in error.problems]) from error
 
 
-def _one_hot(words: Words, term: FactTerm, usual: str) -> Table:
-    """What each machine shows, and last what is seen when none of the faults is the cause.
+def _shown(words: Words, count: int, term: FactTerm, usual: str) -> Table:
+    """How often each of ``count`` hypotheses shows each word, and last what is seen when none of them is the cause.
 
+    ``words``: of every hypothesis at one node of the tolerances after the other.
     Where the question makes no sense (how food browns in a dead oven) nobody answers it with anything odd.
     """
     column = {word: number for number, word in enumerate(term.values)}
-    table = np.zeros((len(words) + 1, len(column)))
-    table[np.arange(len(words)), [column[str(word) or usual] for word in words]] = 1
+    table = np.zeros((count + 1, len(column)))
+    numbers = np.array([column[str(word) or usual] for word in words], dtype=np.intp).reshape(len(NODES), count)
+    for at_node, (_, weight) in zip(numbers, NODES, strict=True):
+        table[np.arange(count), at_node] += weight
     table[-1] = _unexplained(term, usual)
     return table
 

@@ -27,7 +27,7 @@ class Strain:
     element_mean: float = 0.975  # watts against the nameplate, cut at 0.90 and 1.05 as makers allow
     element_sd: float = 0.03
     sensor_ohms_sd: float = 2.0
-    oven_offset_f_sd: float = 4.0
+    oven_spread_f_sd: float = 4.0  # how far a sound oven runs off what it is set to; nobody has corrected it
     mixed: float = 0.02
     twofold: float = 2.0
     good: float = 0.625

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from rules.appliance import observe_machines
-from rules.appliance.injecting import SHARES, Machine, has_rings, machines
-from rules.appliance.panel import FROM_ZERO
+from rules.appliance.injecting import Machine, has_rings, machines
+from rules.appliance.tolerances import moved
 from rules.belief.signatures import Signatures
 from rules.bookkeeping.types import Book, Effect, Fault
 from rules.evaluating.grouping import Truth
@@ -25,8 +25,6 @@ from rules.terms import fact_key, fact_of
 
 LEG_LOW, LEG_HIGH = 114.0, 126.0  # ANSI C84.1 service range A
 ELEMENT_LOW, ELEMENT_HIGH = 0.90, 1.05
-WHOLE_NUMBERS = ("line_open",)  # modes whose amount is a number of something, not a size
-MULTIPLES = ("wrong_ohms", "drift")  # modes whose amount is a multiple of what it should be, 1 for a sound part
 ODD_OUTSIDE = 0.03  # how often a part is odd that has nothing to do with a cause outside the book
 
 
@@ -143,19 +141,9 @@ class World:
         return machine
 
     def _amount(self, effect: Effect, variant: int) -> float:
-        """A variant's amount, off by a factor; shares stay shares."""
+        """A variant's amount, off by a factor."""
         amount = effect.amounts[variant % len(effect.amounts)]
-        if effect.mode in WHOLE_NUMBERS or (effect.mode in FROM_ZERO and amount in (0, 1)):
-            return amount
-        if effect.mode in MULTIPLES:
-            return 1 + (amount - 1) * math.exp(self.rng.normal(0, self.strain.amounts_sd))
-        if effect.mode in (*SHARES, *FROM_ZERO):
-            share = min(max(amount, 0.02), 0.98)
-            odds = share / (1 - share) * math.exp(self.rng.normal(0, 2 * self.strain.amounts_sd))
-            return odds / (1 + odds)
-        if effect.mode in ("low_voltage", "uneven"):
-            return amount * math.exp(self.rng.normal(0, 0.1 * self.strain.amounts_sd))
-        return amount * math.exp(self.rng.normal(0, self.strain.amounts_sd))
+        return moved(effect.mode, amount, float(self.rng.normal(0, self.strain.amounts_sd)))
 
     def _vary(self, machine: Machine) -> None:
         """Everything about a machine that is not its fault."""
@@ -171,7 +159,7 @@ class World:
         volts = np.clip(self.rng.normal(120.0, strain.supply_volts_sd), LEG_LOW, LEG_HIGH)
         machine.supply_share *= float(volts) / 120.0
         machine.sensor_series += float(self.rng.normal(0, strain.sensor_ohms_sd))
-        machine.offset_f += float(self.rng.normal(0, strain.oven_offset_f_sd))
+        machine.displaced_f += float(self.rng.normal(0, strain.oven_spread_f_sd))
 
     def _add_shown(self, words: dict[str, str], truths: tuple[Truth, ...]) -> None:
         """Facts outside the circuit: usual, unless a fault shows another word."""

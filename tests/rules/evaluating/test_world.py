@@ -24,7 +24,7 @@ STILL = Strain(
     element_mean=1,
     element_sd=0,
     sensor_ohms_sd=0,
-    oven_offset_f_sd=0,
+    oven_spread_f_sd=0,
     mixed=0,
 )
 
