@@ -63,6 +63,7 @@ class NextTest:
     outcomes: tuple[Outcome, ...] = ()
     opens: tuple[str, ...] = ()  # tests that wait for this one
     saves: float | None = None
+    because: str = ""  # the reason of the rule that wants it asked
 
     @property
     def pays(self) -> bool:
@@ -87,6 +88,7 @@ class Gate:
     measured: bool = False  # something has been measured
     paid: frozenset[str] = frozenset()
     tools: frozenset[str] | None = None
+    asked: tuple[tuple[str, str], ...] = ()  # questions that rules want next, each with the rule's reason
 
     def may_come(self, cards: Sequence[TestCard], ranks: Numbers | None = None) -> Flags:
         """Which tests may be shown once the dead-check has been done, their facts apart.
@@ -135,7 +137,7 @@ def choose(
     further = _told_apart(signatures, probability, gate, units) if technician else None
     left, closed = _divided(further, gate, LEAST_TO_TELL_APART) if further else ([], [])
     first = _dead_check_first(scores, waiting, gate) or (_dead_check_first(further, closed, gate) if further else [])
-    first += _hazard_first(signatures, gate)
+    first += _hazard_first(signatures, gate) or _wanted(signatures, gate)
     led = {test.card.test for test in first} | {scores.card(number).test for number in ready}
     ready = [number for number in ready if scores.card(number).test not in {test.card.test for test in first}]
     room = len(ready) + len(left) if most is None else max(most - len(first), 0)
@@ -331,3 +333,12 @@ def _hazard_first(signatures: Signatures, gate: Gate) -> list[NextTest]:
         return []
     card = next(c for c in signatures.book.tests.values() if c.reads == "hazard.any")
     return [NextTest(card, None, "hazard.any", 0.0, card.minutes)]
+
+
+def _wanted(signatures: Signatures, gate: Gate) -> list[NextTest]:
+    """The first question that a rule wants asked, if it may be and has no answer yet."""
+    for name, because in gate.asked:
+        card = signatures.book.tests[name]
+        if card.reads not in gate.answered and gate.may_come([card])[0] and not gate.waits(card):
+            return [NextTest(card, None, card.reads, 0.0, card.minutes, because=because)]
+    return []

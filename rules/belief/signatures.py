@@ -45,8 +45,8 @@ MOST_PATTERNS = 2000  # lists of patterns of which the matching hypotheses are k
 #: Prior share of everything the book does not know. Common practice, no source.
 NONE_OF_THESE_SHARE = 0.03
 
-#: How often something odd has a cause the book does not know, told or measured. Common practice, no source.
-ODD_IF_TOLD, ODD_IF_MEASURED = 0.10, 0.03
+#: How often a thing is odd without a known cause, told or measured. Common practice, no source.
+ODD_IF_TOLD, ODD_IF_MEASURED = 0.02, 0.03
 
 
 @dataclass(frozen=True)
@@ -317,8 +317,9 @@ def _shown(words: Words, count: int, term: FactTerm, usual: str) -> Table:
     column = {word: number for number, word in enumerate(term.values)}
     table = np.zeros((count + 1, len(column)))
     numbers = np.array([column[str(word) or usual] for word in words], dtype=np.intp).reshape(len(NODES), count)
-    for at_node, (_, weight) in zip(numbers, NODES, strict=True):
-        table[np.arange(count), at_node] += weight
+    for at_node, (_, sixths) in zip(numbers, NODES, strict=True):
+        table[np.arange(count), at_node] += sixths
+    table /= sum(sixths for _, sixths in NODES)
     table[-1] = _unexplained(term, usual)
     return table
 
