@@ -17,6 +17,7 @@ import numpy as np
 from rules.appliance import observe_machines
 from rules.appliance.injecting import Machine, has_rings, machines
 from rules.appliance.tolerances import moved
+from rules.appliance.wiring import Wiring
 from rules.belief.signatures import Signatures
 from rules.bookkeeping import codes
 from rules.bookkeeping.types import Book, Effect, Fault, Rule
@@ -42,6 +43,24 @@ class Happening:
     truths: tuple[Truth, ...]
     words: dict[str, str]
     own: frozenset[str]
+
+
+@dataclass(frozen=True)
+class Tolerances:
+    """How far one machine is from the nominal figures: each branch's ohms as a factor, and the rest as it says."""
+
+    factors: dict[str, float]
+    supply_share: float
+    sensor_ohms: float
+    oven_f: float
+
+    def put_on(self, machine: Machine, wiring: Wiring) -> None:
+        """Put a machine that far off."""
+        for branch, factor in self.factors.items():
+            machine.ohms[branch] = machine.ohms.get(branch, wiring.impedance[branch]) * factor
+        machine.supply_share *= self.supply_share
+        machine.sensor_series += self.sensor_ohms
+        machine.displaced_f += self.oven_f
 
 
 class World:
@@ -97,11 +116,12 @@ class World:
 
     def of(self, truths: Sequence[tuple[Truth, ...]]) -> list[Happening]:
         """Appliances with given faults, everything else drawn."""
-        made = [self._machine(entry) for entry in truths]
-        seen = observe_machines(self.wiring, made, self.book.facts)
+        made, sound = zip(*(self._machine(entry) for entry in truths), strict=True)
+        seen = observe_machines(self.wiring, [*made, *sound], self.book.facts)
         happened = []
         for row, entry in enumerate(truths):
             words = {key: str(column[row]) for key, column in seen.items()}
+            self._used_to(words, {key: str(column[len(truths) + row]) for key, column in seen.items()})
             self._add_shown(words, entry)
             odd = self._outside(words) if not entry else self._odd(words)
             happened.append(Happening(entry, words, odd))
@@ -151,7 +171,8 @@ class World:
         taken = {_part(effect, place) for name, place in chosen for effect in self.book.faults[name].effects}
         return any(_part(effect, where) in taken for effect in fault.effects)
 
-    def _machine(self, truths: tuple[Truth, ...]) -> Machine:
+    def _machine(self, truths: tuple[Truth, ...]) -> tuple[Machine, Machine]:
+        """A machine with these faults, and the same one before it had them."""
         effects: list[Effect] = []
         for name, where in truths:
             own = self.book.faults[name].effects
@@ -159,30 +180,37 @@ class World:
             for effect in own:
                 amounts = (self._amount(effect, variant),) if effect.amounts else ()
                 effects.append(Effect(_part(effect, where), effect.mode, amounts))
-        machine = machines(self.wiring, effects, None)[0]
-        self._vary(machine)
-        return machine
+        made, sound, off = machines(self.wiring, effects, None)[0], Machine(), self._tolerances()
+        off.put_on(made, self.wiring)
+        off.put_on(sound, self.wiring)
+        return made, sound
 
     def _amount(self, effect: Effect, variant: int) -> float:
         """A variant's amount, off by a factor."""
         amount = effect.amounts[variant % len(effect.amounts)]
         return moved(effect.mode, amount, float(self.rng.normal(0, self.strain.amounts_sd)))
 
-    def _vary(self, machine: Machine) -> None:
+    def _tolerances(self) -> Tolerances:
         """Everything about a machine that is not its fault."""
         strain, wiring = self.strain, self.wiring
-        halves = {half for ends in wiring.elements.values() for half in ends}
-        for near, far in wiring.elements.values():
+        factors: dict[str, float] = {}
+        for ends in wiring.elements.values():
             watts = np.clip(self.rng.normal(strain.element_mean, strain.element_sd), ELEMENT_LOW, ELEMENT_HIGH)
-            for half in (near, far):
-                machine.ohms[half] = machine.ohms.get(half, wiring.impedance[half]) / watts
-        others = [b for b in wiring.impedance if b not in halves and b not in wiring.normally_open]
-        for branch, factor in zip(others, self._factors(strain.parts_sd, len(others)), strict=True):
-            machine.ohms[branch] = machine.ohms.get(branch, wiring.impedance[branch]) * factor
-        volts = np.clip(self.rng.normal(120.0, strain.supply_volts_sd), LEG_LOW, LEG_HIGH)
-        machine.supply_share *= float(volts) / 120.0
-        machine.sensor_series += float(self.rng.normal(0, strain.sensor_ohms_sd))
-        machine.displaced_f += float(self.rng.normal(0, strain.oven_spread_f_sd))
+            factors |= dict.fromkeys(ends, float(1 / watts))
+        others = [b for b in wiring.impedance if b not in factors and b not in wiring.normally_open]
+        factors |= dict(zip(others, self._factors(strain.parts_sd, len(others)).tolist(), strict=True))
+        return Tolerances(
+            factors=factors,
+            supply_share=float(np.clip(self.rng.normal(120.0, strain.supply_volts_sd), LEG_LOW, LEG_HIGH)) / 120.0,
+            sensor_ohms=float(self.rng.normal(0, strain.sensor_ohms_sd)),
+            oven_f=float(self.rng.normal(0, strain.oven_spread_f_sd)),
+        )
+
+    def _used_to(self, words: dict[str, str], sound: dict[str, str]) -> None:
+        """Whoever lives with a range compares it with itself: what it showed when it was sound is nothing odd to say."""
+        for key, word in sound.items():
+            if words[key] == word and self.book.facts[fact_of(key)].told_by != "technician":
+                words[key] = self.signatures.usual[key]
 
     def _add_shown(self, words: dict[str, str], truths: tuple[Truth, ...]) -> None:
         """Facts outside the circuit: usual, unless a fault shows another word."""
