@@ -279,8 +279,8 @@ def build(book: Book, appliance: Appliance) -> Signatures:
             for where in appliance.positions if fault.place == "surface" else (None,):
                 made = [_machines(wiring, fault, where, node) for node, _ in NODES]
                 hypotheses += [Hypothesis(fault, where, variant) for variant in range(len(made[0]))]
-                for kept, more in zip(rows, made, strict=True):
-                    kept += more
+                for at_node, more in zip(rows, made, strict=True):
+                    at_node.extend(more)
     every = [sound, *chain.from_iterable(rows)]
     seen = remembered(appliance, every, book.facts, lambda: observe_machines(wiring, every, book.facts))
     usual = {key: str(words[0]) for key, words in seen.items()}

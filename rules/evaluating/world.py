@@ -207,7 +207,7 @@ class World:
         )
 
     def _used_to(self, words: dict[str, str], sound: dict[str, str]) -> None:
-        """Whoever lives with a range compares it with itself: what it showed when it was sound is nothing odd to say."""
+        """Whoever lives with a range compares it with itself: what it showed when sound is nothing odd to say."""
         for key, word in sound.items():
             if words[key] == word and self.book.facts[fact_of(key)].told_by != "technician":
                 words[key] = self.signatures.usual[key]
