@@ -25,7 +25,6 @@ from service.cases.store import (
     Kept,
     Kind,
     Once,
-    RepeatedError,
     Store,
     VersionError,
     Whole,
@@ -214,8 +213,6 @@ class Calls:
             try:
                 self.store.add(whole.case, result.case, made.change, *_kept(keeping, result))
             except VersionError:
-                if keeping is not None and self.store.answered(owner, keeping.once) is not None:
-                    raise RepeatedError(number) from None
                 if version is not None or not tries_left:
                     raise
             else:

@@ -245,10 +245,16 @@ def _once(data: Any, status: int, act: Callable[[Keeping | None], Step]) -> Resp
     once = once_asked(data)
     if once is None:
         return _told(act(None), status)
-    store = calls().store
+    store, written = calls().store, list[Kept]()
+
+    def write(step: Step) -> Kept:
+        written[:] = [_written(step, status)]
+        return written[0]
+
     if (kept := store.answered(owner(), once)) is None:
         try:
-            return _told(act(Keeping(once, partial(_written, status=status))), status)
+            step = act(Keeping(once, write))
+            return _sent(written[0]) if written else _told(step, status)
         except RepeatedError:
             kept = store.answered(owner(), once)
     if kept is None:  # grown too old between two looks
