@@ -1,11 +1,14 @@
 """Cases under load: messages at many cases at once, and reading and listing among few and very many.
 
-    python -m tests.benchmarks.bench_cases [--clients 20] [--seconds 15] [--pause 1] [--many 100000] [--database URL]
+    python -m tests.benchmarks.bench_cases [--clients 20] [--seconds 15] [--pause 1 0] [--many 100000] [--database URL]
 
-First a service is started and each client conducts a case of its own, message after message, --pause seconds apart
-(0 measures what the machine can do, and then everybody waits for everybody). Printed are messages a second and
-latencies; every case is read back, and a message that is lost or doubled ends it with 1. Then a database of 1,000 cases
-and one of --many are filled, and one case is read, and a page listed, from each. All calls are invented.
+First a service is started and each client conducts a case of its own, message after message, --pause seconds apart on
+average: by how long an agent thinks and types. A pause of 0 has as many requests under way as there are clients at
+every moment, so it tells what the machine can do, and everybody waits for everybody. Each pause given is a run of its
+own. Printed are messages a second and latencies, from the first byte sent to the last received; what is measured began
+after a second of warming up. Every case is read back, and a message that is lost or doubled ends it with 1. Then a
+database of 1,000 cases and one of --many are filled, and one case is read, and a page listed, from each. All calls are
+invented.
 """
 
 from __future__ import annotations
@@ -40,6 +43,7 @@ FEW = 1000
 AT_ONCE = 5000
 ENTRIES = 4  # of each case that is filled in
 READS = 400
+WARMING = 1.0  # seconds, in which the clients come one by one; not measured
 
 
 class Caller:
@@ -49,8 +53,10 @@ class Caller:
         self.connection = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
         self.who, self.took, self.said = who, list[float](), list[str]()
         self.pause, self.chance = pause, random.Random(who)
+        self.heard = 0
 
-    def conduct(self, until: float) -> None:
+    def conduct(self, begins: float, until: float) -> None:
+        time.sleep(self.chance.uniform(0, max(WARMING, self.pause)))
         status, etag, form = self._send("POST", "/v1/cases", {"reference": f"bench {self.who}"})
         assert status == 201, form
         self.case = form["case"]["id"]
@@ -59,17 +65,19 @@ class Caller:
             headers = {"If-Match": etag, "Idempotency-Key": f"{self.case}-{len(self.said)}"}
             began = time.perf_counter()
             status, etag, form = self._send("POST", f"/v1/cases/{self.case}/messages", {"text": text}, headers)
-            self.took.append((time.perf_counter() - began) * 1000)
+            if time.monotonic() > begins:
+                self.took.append((time.perf_counter() - began) * 1000)
             assert status == 200, form
             self.said.append(text)
+            self.heard += 1
             time.sleep(self.pause * self.chance.uniform(0.5, 1.5))
             if len(self.said) % len(SAID) == 0:  # a call is not endless
-                self._check()
+                self.check()
                 self.said.clear()
                 _, etag, form = self._send("POST", "/v1/cases", {"reference": f"bench {self.who}"})
                 self.case = form["case"]["id"]
 
-    def _check(self) -> None:
+    def check(self) -> None:
         _, _, form = self._send("GET", f"/v1/cases/{self.case}")
         heard = [entry["text"] for entry in form["history"] if entry["kind"] == "message"]
         assert heard == self.said, (heard, self.said)
@@ -88,12 +96,13 @@ def conversing(clients: int, seconds: float, pause: float, *options: str) -> boo
     failed: list[Exception] = []
     with served(*options) as service:
         callers = [Caller(service.port, who, pause) for who in range(clients)]
-        until = time.monotonic() + seconds
+        begins = time.monotonic() + max(WARMING, pause)
+        until = begins + seconds
 
         def work(caller: Caller) -> None:
             try:
-                caller.conduct(until)
-                caller._check()
+                caller.conduct(begins, until)
+                caller.check()
             except (AssertionError, OSError, http.client.HTTPException) as error:
                 failed.append(error)
 
@@ -104,7 +113,9 @@ def conversing(clients: int, seconds: float, pause: float, *options: str) -> boo
             thread.join()
     took = sorted(ms for caller in callers for ms in caller.took)
     p50, p99 = took[len(took) // 2], took[int(len(took) * 0.99)]
-    print(f"{clients} cases at once: {len(took) / seconds:.0f} messages a second, p50 {p50:.1f} ms, p99 {p99:.1f} ms")
+    load = f"a message each {pause:g} s" if pause else "one message after another"
+    print(f"{clients} cases at once, {load}: {len(took) / seconds:.0f} a second, p50 {p50:.1f} ms, p99 {p99:.1f} ms")
+    print(f"  {sum(caller.heard for caller in callers):,} messages heard")
     if failed:
         print(f"{len(failed)} cases went wrong, for example: {str(failed[0])[:500]}")
     return not failed
@@ -157,16 +168,17 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--clients", type=int, default=20)
     parser.add_argument("--seconds", type=float, default=15)
-    parser.add_argument("--pause", type=float, default=1.0)
+    parser.add_argument("--pause", type=float, nargs="+", default=[1.0, 0.0])
     parser.add_argument("--many", type=int, default=100_000)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--threads", type=int, default=10)
     parser.add_argument("--database", help="An empty PostgreSQL database for the messages; else SQLite.")
     asked = parser.parse_args()
     options = ["--workers", str(asked.workers), "--threads", str(asked.threads), "--log-level", "error"]
-    sound = conversing(
-        asked.clients, asked.seconds, asked.pause, *options, *(("--database", asked.database) if asked.database else ())
-    )
+    options += ["--database", asked.database] if asked.database else []
+    sound = True
+    for pause in asked.pause:
+        sound = conversing(asked.clients, asked.seconds, pause, *options) and sound
     print("every message is there once" if sound else "MESSAGES WERE LOST OR DOUBLED")
     found = []
     for number in (FEW, asked.many) if asked.many else ():
