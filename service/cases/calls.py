@@ -133,6 +133,25 @@ class Calls:
 
         return self._step(owner, number, version, step, keeping)
 
+    def correct(
+        self, owner: str, number: str, version: int | None, old: Number, saying: Saying, keeping: Keeping | None = None
+    ) -> Step:
+        """A fact told anew by hand. What it cannot replace by itself, a danger say, is struck with it, in one step.
+
+        Raises as :meth:`hear`.
+        """
+
+        def step(state: Folded) -> _Made:
+            before = state.conversation
+            turn = self._heard(before, saying(before.role))
+            entries: list[tuple[Kind, dict[str, Any]]] = [("message", folding.heard(turn, before))]
+            if _stands_beside(look(self.expert, turn.conversation), turn, old):
+                turn = self._looked(strike(turn.conversation, old))
+                entries.append(("strike", folding.struck((old,), turn)))
+            return _Made(turn, state.outcome, Change(entries))
+
+        return self._step(owner, number, version, step, keeping)
+
     def strike_fact(self, owner: str, number: str, version: int | None, fact: Number) -> Step:
         """A fact unsaid; one that is struck already changes nothing. Raises as :meth:`hear`."""
 
@@ -254,3 +273,12 @@ class Calls:
 
 def _kept(keeping: Keeping | None, step: Step) -> tuple[Once, Kept] | tuple[()]:
     return () if keeping is None else (keeping.once, keeping.write(step))
+
+
+def _stands_beside(now: Turn, turn: Turn, old: Number) -> bool:
+    """Whether an earlier fact still stands that a message just heard was to take the place of."""
+    before = next((fact for fact in now.facts if fact.number == old), None)
+    new = turn.facts[0] if turn.facts else None
+    if before is None or new is None or before.fate != "stands" or before.number == new.number:
+        return False
+    return before.fact is not None and new.fact is not None and before.fact.value != new.fact.value

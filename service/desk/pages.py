@@ -11,10 +11,9 @@ from werkzeug.exceptions import HTTPException
 
 from rules import Expert, InputError, Problem
 from rules.enquiry import check_note, fact_from_text
-from rules.talking import Number, look
 from rules.terms import ROLES, Role, fact_of
 from rules.triage import DEFAULT_APPLIANCE
-from service.cases.calls import ClosedError, Keeping, Said, Step
+from service.cases.calls import ClosedError, Said
 from service.cases.database import DatabaseError
 from service.cases.store import Filter, KeyReusedError, NoCaseError, VersionError
 from service.desk import knowledge, showing
@@ -126,32 +125,16 @@ def strike_fact(case: str) -> Response:
 
 @route(blp, "/desk/cases/<string:case>/correct", terms=POST)
 def correct_fact(case: str) -> Response:
-    """The new value is heard first; an old one that it could not replace by itself, a danger say, is struck then."""
+    """The new value takes the old one's place, a danger's too."""
     old = fact_number(request.form.get("fact", ""))
     value = request.form.get("value", "").strip()
     try:
         version, saying = version_asked(), _telling(request.form.get("reads", ""), value)
-
-        def act(keeping: Keeping) -> Step:
-            return _corrected(calls().hear(owner(), found(case), version, saying, keeping), old)
-
-        return recorded(act)
+        return recorded(lambda keeping: calls().correct(owner(), found(case), version, old, saying, keeping))
     except InputError as error:
         return page(case, Asked(problems=error.problems, status=422))
     except (VersionError, KeyReusedError):
         return _changed(case, "")
-
-
-def _corrected(step: Step, old: Number) -> Step:
-    """Strike the old fact if it still stands beside another that was told of the same thing."""
-    told = {entry.number: entry for entry in look(house().expert, step.turn.conversation).facts}
-    new = step.turn.facts[0] if step.turn.facts else None
-    before = told.get(old)
-    if new is None or before is None or before.fate != "stands" or before.number == new.number:
-        return step
-    if before.fact is None or new.fact is None or before.fact.value == new.fact.value:
-        return step
-    return calls().strike_fact(owner(), step.case.id, None, old)
 
 
 @route(blp, "/desk/cases/<string:case>/role", terms=POST)
