@@ -58,6 +58,8 @@ def heard(turn: Turn, before: Conversation) -> dict[str, Any]:
     after = turn.conversation
     body: dict[str, Any] = {"heard": heard_to_plain(after.messages[-1]), "reply": turn.reply, "role": after.role}
     body |= {"asks": question_to_plain(after.asks)}
+    if after.struck != before.struck:
+        body["struck"] = [list(number) for number in sorted(after.struck - before.struck)]
     if after.appliance != before.appliance:
         body["appliance"] = to_plain(replace(after, messages=()))["appliance"]
     return body
@@ -103,6 +105,9 @@ def fold(entries: Iterable[Entry]) -> Folded:
 
 def _after_message(before: Conversation, body: Mapping[str, Any]) -> Conversation:
     made = replace(before, messages=(*before.messages, heard_from_plain(body["heard"])), role=cast(Role, body["role"]))
+    if "struck" in body:
+        numbers = frozenset[Number]((message, index) for message, index in body["struck"])
+        made = replace(made, struck=made.struck | numbers)
     if "appliance" in body:
         made = replace(
             made, appliance=from_plain({**to_plain(Conversation()), "appliance": body["appliance"]}).appliance

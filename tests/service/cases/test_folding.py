@@ -24,6 +24,7 @@ CALLS = {
     "correction": """left front is dead; yes; no wait, it is the right rear; no wait, the clock is dead;
         why do you ask?; @strike 2.0; @forget 0; the oven is cold; @caller; about 40 low""",
     "open_line": "@technician; @fact dead_check=proved; @fact ohms.bake=OL; @outcome; @reopen; hm",
+    "scrapped": "the oven is dead; no; the clock is dead; scrap that; why; what now; one sec; forget that; it sparked",
     "by_hand": "sparks from the oven; @correct 0.0 hazard.sparks=no; the clock is on; @correct 2.0 display=dark",
     "coils": "the coil burner left front is dead; yes; left rear; gas range; sparks from the oven; no wait, no sparks",
 }
