@@ -1,12 +1,14 @@
 """Cases under load: messages at many cases at once, and reading and listing among few and very many.
 
-    python -m tests.benchmarks.bench_cases [--clients 20] [--seconds 15] [--pause 1 0] [--many 100000] [--database URL]
+    python -m tests.benchmarks.bench_cases [--clients 20] [--seconds 15] [--pause 1 0] [--many 100000] [--postgres]
 
 First a service is started and each client conducts a case of its own, message after message, --pause seconds apart on
 average: by how long an agent thinks and types. A pause of 0 has as many requests under way as there are clients at
 every moment, so it tells what the machine can do, and everybody waits for everybody. Each pause given is a run of its
 own. Printed are messages a second and latencies, from the first byte sent to the last received; what is measured began
-after a second of warming up. Every case is read back, and a message that is lost or doubled ends it with 1. Then a
+after a second of warming up. One request in twenty is sent again under its Idempotency-Key, as after a lost connection.
+Every case is read back, and a message that is lost or doubled ends it with 1. --postgres starts a PostgreSQL for it. A
+soak is --clients 50 --seconds 300 --pause 2.5 --many 0, once with and once without it. Then a
 database of 1,000 cases and one of --many are filled, and one case is read, and a page listed, from each. All calls are
 invented.
 """
@@ -14,6 +16,7 @@ invented.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import http.client
 import json
 import random
@@ -23,6 +26,7 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -33,6 +37,7 @@ from service.cases.database import Database
 from service.cases.migrating import prepare
 from service.cases.store import Case, Filter, Store, new_id
 from service.cases.tables import cases, entries
+from tests.service.cases.postgres import postgres, programs
 from tests.service.running import served
 
 SAID = (
@@ -43,6 +48,7 @@ FEW = 1000
 AT_ONCE = 5000
 ENTRIES = 4  # of each case that is filled in
 READS = 400
+REPEATED = 0.05  # share of the messages that are sent again
 WARMING = 1.0  # seconds, in which the clients come one by one; not measured
 
 
@@ -53,7 +59,7 @@ class Caller:
         self.connection = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
         self.who, self.took, self.said = who, list[float](), list[str]()
         self.pause, self.chance = pause, random.Random(who)
-        self.heard = 0
+        self.heard = self.repeated = 0
 
     def conduct(self, begins: float, until: float) -> None:
         time.sleep(self.chance.uniform(0, max(WARMING, self.pause)))
@@ -70,6 +76,10 @@ class Caller:
             assert status == 200, form
             self.said.append(text)
             self.heard += 1
+            if self.chance.random() < REPEATED:
+                again = self._send("POST", f"/v1/cases/{self.case}/messages", {"text": text}, headers)
+                assert again == (200, etag, form), again
+                self.repeated += 1
             time.sleep(self.pause * self.chance.uniform(0.5, 1.5))
             if len(self.said) % len(SAID) == 0:  # a call is not endless
                 self.check()
@@ -91,8 +101,18 @@ class Caller:
         return response.status, response.headers.get("ETag", ""), json.loads(response.read())
 
 
-def conversing(clients: int, seconds: float, pause: float, *options: str) -> bool:
-    """Messages at so many cases at once. Returns whether every case holds what was said."""
+@dataclass(frozen=True)
+class Conversed:
+    """What came of messages at many cases at once: how many were heard, how many sent again, ms of those measured."""
+
+    heard: int
+    repeated: int
+    took: list[float]
+    failed: list[Exception]
+
+
+def conversing(clients: int, seconds: float, pause: float, *options: str) -> Conversed:
+    """Messages at so many cases at once; each case is then held against what was said in it."""
     failed: list[Exception] = []
     with served(*options) as service:
         callers = [Caller(service.port, who, pause) for who in range(clients)]
@@ -105,6 +125,8 @@ def conversing(clients: int, seconds: float, pause: float, *options: str) -> boo
                 caller.check()
             except (AssertionError, OSError, http.client.HTTPException) as error:
                 failed.append(error)
+            finally:
+                caller.connection.close()
 
         threads = [threading.Thread(target=work, args=(caller,)) for caller in callers]
         for thread in threads:
@@ -112,13 +134,18 @@ def conversing(clients: int, seconds: float, pause: float, *options: str) -> boo
         for thread in threads:
             thread.join()
     took = sorted(ms for caller in callers for ms in caller.took)
-    p50, p99 = took[len(took) // 2], took[int(len(took) * 0.99)]
-    load = f"a message each {pause:g} s" if pause else "one message after another"
-    print(f"{clients} cases at once, {load}: {len(took) / seconds:.0f} a second, p50 {p50:.1f} ms, p99 {p99:.1f} ms")
-    print(f"  {sum(caller.heard for caller in callers):,} messages heard")
-    if failed:
-        print(f"{len(failed)} cases went wrong, for example: {str(failed[0])[:500]}")
-    return not failed
+    heard, repeated = sum(caller.heard for caller in callers), sum(caller.repeated for caller in callers)
+    return Conversed(heard, repeated, took, failed)
+
+
+def _shown(clients: int, seconds: float, pause: float, done: Conversed) -> str:
+    took, load = done.took, f"a message each {pause:g} s" if pause else "one message after another"
+    told = f"{clients} cases at once, {load}: {done.heard:,} messages heard, {done.repeated:,} sent again"
+    if took:
+        p50, p99 = took[len(took) // 2], took[int(len(took) * 0.99)]
+        told += f"; {len(took) / seconds:.0f} a second, p50 {p50:.1f} ms, p99 {p99:.1f} ms, longest {took[-1]:.0f} ms"
+    wrong = f"\n{len(done.failed)} CASES WENT WRONG, for example: {str(done.failed[0])[:500]}" if done.failed else ""
+    return told + (wrong or "\nevery message is there once")
 
 
 def filled(database: Database, number: int) -> list[str]:
@@ -172,15 +199,17 @@ def main() -> int:
     parser.add_argument("--many", type=int, default=100_000)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--threads", type=int, default=10)
-    parser.add_argument("--database", help="An empty PostgreSQL database for the messages; else SQLite.")
+    parser.add_argument("--postgres", action="store_true", help="Keep the messages in PostgreSQL; else SQLite.")
     asked = parser.parse_args()
     options = ["--workers", str(asked.workers), "--threads", str(asked.threads), "--log-level", "error"]
-    options += ["--database", asked.database] if asked.database else []
-    sound = True
-    for pause in asked.pause:
-        sound = conversing(asked.clients, asked.seconds, pause, *options) and sound
-    print("every message is there once" if sound else "MESSAGES WERE LOST OR DOUBLED")
-    found = []
+    sound, found = True, []
+    with contextlib.ExitStack() as stack:
+        server = stack.enter_context(postgres(programs() or Path())) if asked.postgres else None
+        for pause in asked.pause:
+            where = ["--database", server.new_database()] if server is not None else []
+            done = conversing(asked.clients, asked.seconds, pause, *options, *where)
+            print(_shown(asked.clients, asked.seconds, pause, done), flush=True)
+            sound = sound and not done.failed
     for number in (FEW, asked.many) if asked.many else ():
         with tempfile.TemporaryDirectory() as folder:
             database = Database(str(Path(folder) / "cases.db"))
