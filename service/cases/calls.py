@@ -25,6 +25,7 @@ from service.cases.store import (
     Kept,
     Kind,
     Once,
+    RepeatedError,
     Store,
     VersionError,
     Whole,
@@ -192,6 +193,24 @@ class Calls:
 
         return self._step(owner, number, version, step, closed_too=True)
 
+    def once(self, owner: str, once: Once, write: Callable[[Step], Kept], act: Callable[[Keeping], Step]) -> Kept:
+        """Do what a request asks, or find the answer it got before. Raises what ``act`` raises, KeyReusedError."""
+        if (kept := self.store.answered(owner, once)) is not None:
+            return kept
+        written: list[Kept] = []
+
+        def remember(step: Step) -> Kept:
+            written[:] = [write(step)]
+            return written[0]
+
+        try:
+            step = act(Keeping(once, remember))
+        except (RepeatedError, VersionError, ClosedError):
+            if (kept := self.store.answered(owner, once)) is None:  # its double came first
+                raise
+            return kept
+        return written[0] if written else write(step)
+
     # --- reading -----------------------------------------------------------------------------------------------------
     def seen(self, owner: str, number: str) -> tuple[Whole, Step]:
         """A case with its history, and where it stands by the present book. Raises NoCaseError."""
@@ -201,12 +220,15 @@ class Calls:
 
     def summed_up(self, owner: str, number: str, form: Form) -> tuple[Case, str]:
         """The case for the ticket. Raises NoCaseError."""
-        whole = self.store.whole(owner, number)
-        state = self._folded(whole)
-        told = summary(self.expert, state.conversation, form)
-        return whole.case, told if state.outcome is None else told.rstrip() + "\n\n" + outcome_words(
-            state.outcome, self.expert.book, form
-        )
+        _, step = self.seen(owner, number)
+        return step.case, self.for_ticket(step, form)
+
+    def for_ticket(self, step: Step, form: Form) -> str:
+        """A case that was just seen, for the ticket."""
+        told = summary(self.expert, step.turn.conversation, form, step.turn.answer)
+        if step.outcome is None:
+            return told
+        return told.rstrip() + "\n\n" + outcome_words(step.outcome, self.expert.book, form)
 
     # --- inside ------------------------------------------------------------------------------------------------------
     def _step(

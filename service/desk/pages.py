@@ -18,10 +18,10 @@ from service.cases.database import DatabaseError
 from service.cases.store import Filter, KeyReusedError, NoCaseError, VersionError
 from service.desk import knowledge, showing
 from service.desk.casework import Asked, Desk, found, new_token, page, recorded, to_case, version_asked
-from service.desk.gate import FORM_FIELD, POST, form_token, guard, owner, route, sign_in, sign_out
+from service.desk.gate import FORM_FIELD, POST, form_token, guard, route, sign_in, sign_out
 from service.http.blueprint import Terms
 from service.http.case_intake import fact_number, outcome_from, reference_from
-from service.http.cases import calls
+from service.http.cases import calls, owner
 from service.http.context import HTML, house, marks
 from service.intake import appliance_from, source_of
 from service.problems import RefusedError
@@ -166,6 +166,8 @@ def _outcome_given() -> dict[str, Any]:
     fault, _, where = form.get("fault", "").partition("@")
     named = {"fault": fault, "where": where, "found": form.get("found", "").strip()}
     given |= {name: value for name, value in named.items() if value}
+    if parts := form.getlist("parts"):
+        given["parts"] = parts
     if minutes := form.get("minutes", "").strip():
         try:
             given["minutes"] = float(minutes)

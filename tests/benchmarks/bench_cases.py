@@ -34,10 +34,10 @@ from typing import Any
 from sqlalchemy import insert
 
 from service.cases.database import Database
-from service.cases.migrating import prepare
 from service.cases.store import Case, Filter, Store, new_id
 from service.cases.tables import cases, entries
 from tests.service.cases.postgres import postgres, programs
+from tests.service.databases import new_store
 from tests.service.running import served
 
 SAID = (
@@ -212,9 +212,7 @@ def main() -> int:
             sound = sound and not done.failed
     for number in (FEW, asked.many) if asked.many else ():
         with tempfile.TemporaryDirectory() as folder:
-            database = Database(str(Path(folder) / "cases.db"))
-            database.make_place()
-            prepare(database)
+            database = new_store(Path(folder)).database
             ids = filled(database, number)
             found.append(reading(database, ids, number))
             database.close()

@@ -19,10 +19,8 @@ from pathlib import Path
 
 from rules import open_book
 from service.app import create_app
-from service.cases.database import Database
-from service.cases.migrating import prepare
-from service.cases.store import Store
 from service.settings import Settings
+from tests.service.databases import new_store
 from tests.service.hostile import bodies
 from tests.service.hostile_cases import Sent, requests_about, send, wrong_in
 
@@ -30,10 +28,7 @@ from tests.service.hostile_cases import Sent, requests_about, send, wrong_in
 def main() -> None:
     number, seed = (int(given) for given in [*sys.argv[1:], *("20000", "20000")[len(sys.argv) - 1 :]])
     with tempfile.TemporaryDirectory() as folder:
-        database = Database(str(Path(folder) / "cases.db"))
-        database.make_place()
-        prepare(database)
-        store = Store(database)
+        store = new_store(Path(folder))
         client = create_app(open_book(), Settings(store=store)).test_client()
         case = client.post("/v1/cases", json={"text": "the oven is cold"}).get_json()["case"]["id"]
         counts: Counter[int] = Counter()
@@ -50,7 +45,7 @@ def main() -> None:
         sound = [entry.number for entry in whole.entries] == list(range(1, whole.case.version + 1))
         print(dict(counts), f"slowest {slowest[0]:.3f} s {slowest[1]!r}")
         print(f"{failed} wrong; the case has {len(whole.entries)} entries, {'each once' if sound else 'NOT SOUND'}")
-        database.close()
+        store.database.close()
     sys.exit(bool(failed) or not sound)
 
 

@@ -30,10 +30,8 @@ from schemathesis.specs.openapi.checks import (
 
 from rules import Expert
 from service.app import create_app
-from service.cases.database import Database
-from service.cases.migrating import prepare
-from service.cases.store import Store
 from service.settings import Settings
+from tests.service.databases import new_store
 from tests.service.hostile import RAW, bodies
 from tests.service.hostile_cases import requests_about, send, wrong_in
 from tests.service.running import Running
@@ -64,10 +62,8 @@ def test_no_hostile_body_is_a_failure(client: FlaskClient) -> None:
 
 
 def test_no_hostile_request_about_a_case_is_a_failure(expert: Expert, tmp_path: Path) -> None:
-    database = Database(str(tmp_path / "cases.db"))
-    database.make_place()
-    prepare(database)
-    client = create_app(expert, Settings(store=Store(database))).test_client()
+    store = new_store(tmp_path)
+    client = create_app(expert, Settings(store=store)).test_client()
     case = client.post("/v1/cases", json={"text": "the oven is cold"}).get_json()["case"]["id"]
     seen = Counter[int]()
     for sent in itertools.islice(requests_about(case, random.Random(7)), 700):
@@ -75,10 +71,10 @@ def test_no_hostile_request_about_a_case_is_a_failure(expert: Expert, tmp_path: 
         assert not wrong_in(response), (sent, response.get_data(as_text=True)[:300])
         seen[response.status_code] += 1
     assert {200, 201, 400, 404, 409, 412, 422, 428} <= set(seen)
-    whole = Store(database).whole("local", case)
+    whole = store.whole("local", case)
     assert [entry.number for entry in whole.entries] == list(range(1, whole.case.version + 1))
     assert client.get(f"/v1/cases/{case}").status_code == 200
-    database.close()
+    store.database.close()
 
 
 def test_no_raw_body_of_these_is_answered(client: FlaskClient) -> None:

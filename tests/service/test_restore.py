@@ -20,8 +20,8 @@ from rules import Expert
 from service.cases.backup import restore
 from service.cases.calls import Calls, Said
 from service.cases.database import Database
-from service.cases.migrating import prepare
 from service.cases.store import Store
+from tests.service.databases import new_store
 from tests.service.running import served
 from tests.service.test_cases_cli import exported, run
 
@@ -31,10 +31,8 @@ KILLS = 8
 @pytest.fixture
 def backed_up(expert: Expert, tmp_path: Path) -> Iterator[tuple[Store, Path, str]]:
     """A store, a backup of it with one case, and that case; the store has another one since."""
-    database = Database(str(tmp_path / "cases.db"))
-    database.make_place()
-    prepare(database)
-    calls = Calls(expert, Store(database))
+    calls = Calls(expert, new_store(tmp_path))
+    database = calls.store.database
     kept_one = calls.open("local", "T-1", None, Said("the oven is cold")).case.id
     assert run(database, "backup", str(tmp_path / "copy.db")).exit_code == 0
     calls.open("local", "T-2", None, Said("left front is dead"))

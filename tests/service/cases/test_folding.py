@@ -12,10 +12,8 @@ from rules import Expert
 from rules.enquiry import fact_from_text
 from rules.talking import Turn, look
 from service.cases.calls import Calls, Said, Saying, Step
-from service.cases.database import Database
 from service.cases.folding import Outcome, fold, without_words
-from service.cases.migrating import prepare
-from service.cases.store import Store
+from tests.service.databases import new_store
 
 #: A step: text that is said, or @ and something done.
 CALLS = {
@@ -36,10 +34,7 @@ def steps_of(name: str) -> list[str]:
 
 @pytest.fixture
 def calls(expert: Expert, tmp_path: Path) -> Calls:
-    database = Database(str(tmp_path / "cases.db"))
-    database.make_place()
-    prepare(database)
-    return Calls(expert, Store(database))
+    return Calls(expert, new_store(tmp_path))
 
 
 def does(calls: Calls, number: str, what: str) -> Step:
