@@ -202,6 +202,8 @@ def _reply(
         lines += [f"Next: {question.ask}"] if question is not None else []
     elif answer.stop is None or role != "caller":
         lines += state_words(answer, question, role)
+    if read.question == "what_now":
+        lines += [sentence for sentence in answer.visit.tell_customer if sentence not in lines]
     return "\n".join(lines)
 
 

@@ -13,7 +13,7 @@ from rules.talking.conversation import HeardFact, Message, OpenQuestion
 from rules.talking.folding import Folded
 from rules.talking.pieces import Piece, blanked, cut, first_clause, sentences
 from rules.talking.placing import place_named
-from rules.talking.referring import denies_the_like, long_ago, spelled_out
+from rules.talking.referring import beside_the_rest, denies_the_like, long_ago, spelled_out
 from rules.terms import ALL, DONT_KNOW, OTHERS, UNNAMED, Fact, Role, Source
 from rules.triage import Expert
 
@@ -258,6 +258,7 @@ class _Reader:
         if not self.left.strip(" ,.;:!?-"):
             return False
         facts, unread = self._read_freely()
+        facts = beside_the_rest(self.left, facts, self.folded, self.terms)
         for fact in facts:
             self._tell(read, replace(fact, text=self.text[slice(*fact.span)] if fact.span else fact.text))
         if answer is None and self.asked is not None and denies_the_like(self.left, facts, self.terms):

@@ -20,6 +20,7 @@ _LONG_AGO = re.compile(
 _THE_LIKE = re.compile(
     r"\b(?:or|and|nor) (?:anything|nothing)\b|\b(?:anything|nothing|none) (?:like|of) (?:that|the kind|the sort)\b"
 )
+_THE_REST = re.compile(r"\b(?:everything|all|anything) else\b|\bthe rest\b|\bother than that\b|\bapart from that\b")
 _CLAUSE_BEGINS = re.compile(r"[,.;!?\n]|\band\b")
 
 
@@ -93,3 +94,11 @@ def denies_the_like(text: str, facts: Sequence[Fact], terms: Mapping[str, FactTe
     if not denied or any(fact.value != terms[fact.fact].usual or not fact.told for fact in denied):
         return False
     return _THE_LIKE.search(normalise(text)) is not None
+
+
+def beside_the_rest(text: str, facts: Sequence[Fact], folded: Folded, terms: Mapping[str, FactTerm]) -> Sequence[Fact]:
+    """``everything else works`` says nothing of what was told to be wrong before."""
+    if _THE_REST.search(normalise(text)) is None:
+        return facts
+    wrong = {fact.key for fact in folded.facts if fact.value != terms[fact.fact].usual}
+    return [fact for fact in facts if fact.key not in wrong or fact.value != terms[fact.fact].usual]

@@ -14,7 +14,9 @@ MEDIUM_COOL, MEDIUM_HOT = 0.85 * MEDIUM_DUTY, MEDIUM_DUTY / 0.85  # as far off a
 NEVER_OPENS = 0.98  # share of the time from which a switch is as good as never open
 STILL_ON = 0.9  # share of the heat from which nothing has switched off
 GLOWS = 0.4  # share of its nominal watts from which a length of coil reddens; common practice, no source
-COIL_WATTS_OFF = 0.2  # share of its nominal watts by which a coil is another than it should be; twice what a nameplate allows
+COIL_WATTS_OFF = (
+    0.2  # share of its nominal watts by which a coil is another than it should be; twice what a nameplate allows
+)
 UNEVEN = 0.5  # a length with less than this share of the other's glow looks dark beside it; from memory
 
 

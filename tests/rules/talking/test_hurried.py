@@ -51,6 +51,15 @@ def test_who_looks_is_waited_for(expert: Expert, text: str) -> None:
     assert before is not None and turn.reply.splitlines() == ["Take your time.", f"Next: {before.ask}"]
 
 
+def test_what_may_be_used_is_told(expert: Expert) -> None:
+    call = opened(expert, "the oven wont heat", "no")
+    turn = call.say("can she still use it?")
+    assert turn.kind == "look" and turn.answer.visit.tell_customer
+    assert all(sentence in turn.reply for sentence in turn.answer.visit.tell_customer)
+    stopped = opened(expert, "sparks from the oven").say("is it safe to use?")
+    assert "Do not use the range" in stopped.reply.splitlines()[0]
+
+
 # --- answers in other people's mouths --------------------------------------------------------------------------------
 @pytest.mark.parametrize(
     "text",
@@ -121,6 +130,12 @@ def test_it_is_what_was_spoken_of(expert: Expert, first: str, keys: list[str]) -
 def test_of_two_things_it_is_neither(expert: Expert) -> None:
     call = opened(expert, "left front burner is dead and the clock is on")
     assert ("surface.heat@left_front", "none") not in told(call.say("it never gets hot"))
+
+
+def test_everything_else_leaves_what_is_wrong(expert: Expert) -> None:
+    call = opened(expert, "the display is blank", "none", "everything else works")
+    assert call.standing()["display"] == "dark"
+    assert call.standing()["oven.bake.heat"] == "normal"
 
 
 # --- years ago -------------------------------------------------------------------------------------------------------
