@@ -1,4 +1,4 @@
-"""``coldleg cases`` and ``coldleg backup``: for whoever keeps the database; they see the cases of all API keys."""
+"""``coldleg cases``, ``backup`` and ``restore``: for whoever keeps the database; they see the cases of all API keys."""
 
 from __future__ import annotations
 
@@ -181,7 +181,33 @@ def backup_command(file: Path, replace: bool, where: str | None) -> None:
 
     with opened_database(where) as database:
         size = back_up(database, file, replace=replace)
-    click.echo(f"{file}: {size:,} bytes. Put back: stop the service, then copy it over the database's file.")
+    click.echo(f"{file}: {size:,} bytes. To put it back: coldleg restore {file}")
+
+
+@click.command("restore")
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@click.option("--replace", is_flag=True, help="Also over cases that are there; they are gone then.")
+@click.option("--in-use", is_flag=True, help="Also while a service has the database open.")
+@database_option
+def restore_command(file: Path, replace: bool, in_use: bool, where: str | None) -> None:
+    """Put the cases of a backup FILE back, all of them or, if anything fails, none. The file is checked first.
+
+    What was erased or purged since the backup is there again: erase and purge it anew.
+    """
+    from service.cases.backup import InUseError, NotEmptyError, restore
+    from service.cases.database import Database, DatabaseError
+
+    try:
+        database = Database(where)
+        done = restore(database, file, replace=replace, in_use=in_use)
+    except InUseError as error:
+        refuse(InputError([Problem("--in-use", f"{error}, or give --in-use")]))
+    except NotEmptyError as error:
+        refuse(InputError([Problem("--replace", f"{error}; back it up, then give --replace")]))
+    except DatabaseError as error:
+        refuse(InputError([Problem("FILE", str(error))]))
+    last = f", the last one changed {done.last[:16]} UTC" if done.last else ""
+    click.echo(f"{database.shown}: {done.cases:,} cases put back from {file}{last}.")
 
 
 # --- words -----------------------------------------------------------------------------------------------------------

@@ -36,6 +36,7 @@ LATER = {
     "batch": "service.batch_cli:batch_command",
     "cases": "service.cases_cli:cases_group",
     "backup": "service.cases_cli:backup_command",
+    "restore": "service.cases_cli:restore_command",
     "chat": "service.chat_cli:chat_command",
 }
 

@@ -28,8 +28,9 @@ TRIES_AGAIN = 3
 BACK_OFF = 0.2  # seconds, doubled each time, with as much at random
 LONGEST_WAIT = 30  # seconds, whatever Retry-After says
 WORTH_ANOTHER = (429, 502, 503, 504)
-#: Decisions keep nothing, so sending one twice is the same as once. Routes that record something do not belong here.
-SAFE_POSTS = ("/v1/triage", "/v1/readings/")
+#: Decisions keep nothing, so sending one twice is the same as once; what is said in a case has a mark by which the
+#: service knows it again. Routes that record something without such a mark do not belong here.
+SAFE_POSTS = ("/v1/triage", "/v1/readings/", "/v1/cases")
 LINES_A_POST, BYTES_A_POST = 100, 64 * 1024  # so little that sending never waits for reading
 
 

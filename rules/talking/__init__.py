@@ -25,7 +25,14 @@ from rules.talking.conversation import (
     strike,
 )
 from rules.talking.hearing import Turn, hear, look
-from rules.talking.plain import from_plain, heard_from_plain, heard_to_plain, to_plain
+from rules.talking.plain import (
+    from_plain,
+    heard_from_plain,
+    heard_to_plain,
+    question_from_plain,
+    question_to_plain,
+    to_plain,
+)
 from rules.talking.summing_up import FORMS, summary
 
 __all__ = [
@@ -47,6 +54,8 @@ __all__ = [
     "heard_from_plain",
     "heard_to_plain",
     "look",
+    "question_from_plain",
+    "question_to_plain",
     "restore",
     "strike",
     "summary",

@@ -23,6 +23,7 @@ from rules.terms import DONT_KNOW, UNNAMED, Fact, InputError, Role, Source, Valu
 _WRAPPING = ("aside", "perhaps", "echo", "denied_echo", "correction", "instead")
 _SAYING = ("word", "number", "mark")
 _NEGATIONS = frozenset({"not", "no", "never", "dont", "doesnt", "isnt", "wont", "didnt", "wasnt", "hasnt", "without"})
+_WEAK = ("ok", "okay", "right", "sure")  # alone they are a yes, before more words the beginning of a sentence
 _STRANGE_WORDS = 3  # words nobody knows, beside a value's word in an answer: blank as a board
 _LONGEST_ANSWER = 8  # words of content in which a value's word still counts as the answer
 _ONE_TO_TWELVE = "one|two|three|four|five|six|seven|eight|nine|ten|twelve"
@@ -103,6 +104,20 @@ def short_answer(text: str, pieces: Sequence[Piece], asked: Asked, lexicon: Lexi
     if exact is not None:
         return Answer(exact.fact, (*(led.used if led else ()), *exact.used))
     return led
+
+
+def softened(pieces: Sequence[Piece]) -> list[Piece]:
+    """The pieces, an ``ok`` before more words no longer a yes: ``ok, he says no``; not the right of ``right rear``."""
+    made = list(pieces)
+    for number, piece in enumerate(pieces):
+        if piece.kind in ("aside", "comma"):
+            continue
+        following = [later.kind for later in pieces[number + 1 :] if later.kind not in ("stop", "mark")]
+        unit = piece.word == "right" and following[:1] == ["word"]
+        if piece.kind == "yes" and piece.word in _WEAK and following and not unit:
+            made[number] = piece._replace(kind="aside")
+        break
+    return made
 
 
 def _not_known(clause: Sequence[Piece]) -> bool:

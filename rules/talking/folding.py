@@ -90,7 +90,7 @@ def _weigh_against(
             continue
         if rank(fact) > rank(told.fact):
             outranked.append(number)
-        elif _danger(fact, terms) and not _danger(told.fact, terms) and not (told.corrects and told.fact.told):
+        elif danger(fact, terms) and not danger(told.fact, terms) and not (told.corrects and told.fact.told):
             kept.append(number)
         else:
             gone.append(number)
@@ -130,6 +130,7 @@ def rank(fact: Fact) -> int:
     return 1 if fact.source == "technician" else 0
 
 
-def _danger(fact: Fact, terms: Mapping[str, FactTerm]) -> bool:
+def danger(fact: Fact, terms: Mapping[str, FactTerm]) -> bool:
+    """Whether a fact tells of a danger."""
     term = terms[fact.fact]
     return term.hazard and fact.told and fact.value != term.usual

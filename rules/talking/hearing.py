@@ -16,8 +16,10 @@ from rules.talking.replying import (
     in_other_words,
     state_words,
     stop_words,
+    taken_back_words,
     understood_words,
 )
+from rules.talking.taking_back import TakenBack, taken_back
 from rules.talking.weighing import Weighed, question_in, refuse_unfit, weigh
 from rules.talking.wording import fact_words
 from rules.terms import UNNAMED, InputError, Problem
@@ -31,9 +33,10 @@ LONGEST_MESSAGE = 4_000  # characters; what is said in one breath has some dozen
 class Turn:
     """What came of a message.
 
-    ``conversation`` is the new one; keep it. ``facts`` are those of this message (of :func:`look`: of all), ``unread``
-    its clauses nobody could read. ``reply`` is what to say: the stop sentence first if there is one, what was
-    understood, what it means, the next question and why. ``asks`` is that question, None where none is open.
+    ``conversation`` is the new one; keep it. ``message``: the number of the one heard, None of :func:`look`.
+    ``facts`` are those of this message (of :func:`look`: of all), ``unread`` its clauses nobody could read. ``reply``
+    is what to say: the stop sentence first if there is one, what was understood, what it means, the next question and
+    why. ``asks`` is that question, None where none is open.
     """
 
     conversation: Conversation
@@ -43,6 +46,7 @@ class Turn:
     reply: str
     asks: OpenQuestion | None
     answer: Triage
+    message: int | None = None
 
 
 def hear(expert: Expert, conversation: Conversation, message: Message) -> Turn:
@@ -59,6 +63,8 @@ def hear(expert: Expert, conversation: Conversation, message: Message) -> Turn:
     read = read_message(expert, message, asked, _answered(conversation), folded, appliance.positions)
     heard = Heard(message, read.asked, _kind(read), tuple(read.facts), read.place, tuple(read.unread))
     grown = replace(conversation, role=message.role, messages=(*conversation.messages, heard))
+    back = taken_back(conversation, folded, expert.book.facts) if read.takes_back else TakenBack()
+    grown = replace(grown, struck=grown.struck | set(back.numbers))
     weighed = weigh(expert, grown, "full" if read.question == "how" else "brief")
     if weighed.folded.replaced and heard.kind in ("told", "place") and _replaces(weighed.folded, heard):
         heard = replace(heard, kind="correction")
@@ -66,8 +72,8 @@ def hear(expert: Expert, conversation: Conversation, message: Message) -> Turn:
     question = question_in(weighed.answer)
     grown = replace(grown, asks=question)
     facts = _turn_facts(expert, weighed.folded, (heard,))
-    reply = _reply(expert, heard, read, weighed, facts, question)
-    return Turn(grown, heard.kind, facts, heard.unread, reply, question, weighed.answer)
+    reply = _reply(expert, heard, read, weighed, facts, question, back)
+    return Turn(grown, heard.kind, facts, heard.unread, reply, question, weighed.answer, message.number)
 
 
 def look(expert: Expert, conversation: Conversation) -> Turn:
@@ -134,9 +140,10 @@ def _kind(read: Read) -> Kind:
         return "told"
     if read.place is not None:
         return "place"
-    if read.question is not None:
-        return "why" if read.question == "why" else "how"
-    return "not_understood"
+    if read.takes_back:
+        return "correction"
+    kinds: dict[str | None, Kind] = {"why": "why", "how": "how", "what_now": "look", "waiting": "look"}
+    return kinds.get(read.question, "not_understood")
 
 
 def _replaces(folded: Folded, heard: Heard) -> bool:
@@ -169,11 +176,16 @@ def _reply(
     weighed: Weighed,
     facts: tuple[TurnFact, ...],
     question: OpenQuestion | None,
+    back: TakenBack,
 ) -> str:
     """The whole reply, a line for each thing said."""
     book, answer, role = expert.book, weighed.answer, heard.message.role
     lines = stop_words(answer, role)
     lines += understood_words(heard, facts, weighed.folded, book)
+    if read.takes_back:
+        lines += taken_back_words(back, weighed.folded, book)
+    if read.question == "waiting":
+        lines.append("Take your time.")
     if read.lacking:
         lines.append(read.lacking)
     if read.question == "how":
@@ -181,19 +193,23 @@ def _reply(
     if read.question == "why":
         lines += why_words(book, answer, heard.asked or question)
     lines += after_stop(answer)
-    understood = bool(facts) or read.question is not None
+    understood = bool(facts) or read.question is not None or bool(back)
     if not understood and not read.lacking:
         lines.append(_not_understood(heard, read, weighed.answer))
     if not understood and question is not None:
         lines.append(in_other_words(book, question))
-    elif read.question is not None and not facts:
+    elif read.question not in (None, "what_now") and not facts:
         lines += [f"Next: {question.ask}"] if question is not None else []
     elif answer.stop is None or role != "caller":
         lines += state_words(answer, question, role)
+    if read.question == "what_now":
+        lines += [sentence for sentence in answer.visit.tell_customer if sentence not in lines]
     return "\n".join(lines)
 
 
 def _not_understood(heard: Heard, read: Read, answer: Triage) -> str:
+    if read.takes_back:
+        return "Nothing was told just before that could be taken back. Strike a fact by its number, or say how it is."
     if read.corrects:
         return "What should it be instead? Say how it is, or strike a fact by its number."
     if heard.unread:

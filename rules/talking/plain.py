@@ -25,7 +25,7 @@ def to_plain(conversation: Conversation) -> dict[str, Any]:
         "role": conversation.role,
         "messages": [heard_to_plain(heard) for heard in conversation.messages],
         "struck": [list(number) for number in sorted(conversation.struck)],
-        "asks": _question_to_plain(conversation.asks),
+        "asks": question_to_plain(conversation.asks),
     }
 
 
@@ -37,7 +37,7 @@ def from_plain(plain: Mapping[str, Any]) -> Conversation:
         role=cast(Role, plain["role"]),
         messages=tuple(heard_from_plain(heard) for heard in plain["messages"]),
         struck=frozenset((int(message), int(index)) for message, index in plain["struck"]),
-        asks=_question_from_plain(plain["asks"]),
+        asks=question_from_plain(plain["asks"]),
     )
 
 
@@ -55,7 +55,7 @@ def heard_to_plain(heard: Heard) -> dict[str, Any]:
             "text": message.text,
             "facts": [fact_to_plain(fact) for fact in message.facts],
         },
-        "asked": _question_to_plain(heard.asked),
+        "asked": question_to_plain(heard.asked),
         "kind": heard.kind,
         "facts": [
             {"fact": fact_to_plain(told.fact), "answers": told.answers, "corrects": told.corrects}
@@ -76,7 +76,7 @@ def heard_from_plain(plain: Mapping[str, Any]) -> Heard:
             sent["text"],
             tuple(fact_from_plain(fact) for fact in sent["facts"]),
         ),
-        asked=_question_from_plain(plain["asked"]),
+        asked=question_from_plain(plain["asked"]),
         kind=cast(Kind, plain["kind"]),
         facts=tuple(
             HeardFact(fact_from_plain(told["fact"]), told["answers"], told["corrects"]) for told in plain["facts"]
@@ -103,9 +103,11 @@ def fact_from_plain(plain: Mapping[str, Any]) -> Fact:
     return Fact(**{**plain, "value": inf if opened else number, "span": None if span is None else tuple(span)})
 
 
-def _question_to_plain(question: OpenQuestion | None) -> dict[str, Any] | None:
+def question_to_plain(question: OpenQuestion | None) -> dict[str, Any] | None:
+    """The open question."""
     return None if question is None else dict(question.__dict__)
 
 
-def _question_from_plain(plain: Mapping[str, Any] | None) -> OpenQuestion | None:
+def question_from_plain(plain: Mapping[str, Any] | None) -> OpenQuestion | None:
+    """The open question as :func:`to_plain` wrote it."""
     return None if plain is None else OpenQuestion(**plain)

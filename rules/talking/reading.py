@@ -8,22 +8,28 @@ from dataclasses import dataclass, field, replace
 from rules.bookkeeping.types import FactTerm
 from rules.notes import read_note
 from rules.notes.normalise import normalise
-from rules.talking.answering import Answer, Asked, asked_of, read_with_lead, short_answer, value_within
+from rules.talking.answering import Answer, Asked, asked_of, read_with_lead, short_answer, softened, value_within
 from rules.talking.conversation import HeardFact, Message, OpenQuestion
 from rules.talking.folding import Folded
 from rules.talking.pieces import Piece, blanked, cut, first_clause, sentences
 from rules.talking.placing import place_named
+from rules.talking.referring import beside_the_rest, denies_the_like, long_ago, spelled_out
 from rules.terms import ALL, DONT_KNOW, OTHERS, UNNAMED, Fact, Role, Source
 from rules.triage import Expert
 
 _LONG_QUESTION = 4  # words from which "why do you ask about the clock" is a question, whatever follows
 _UNITLESS = (None, UNNAMED)
+_BACK = ("correction", "take_back")
+_CORRECTING = (*_BACK, "instead")
+_ASKING_BACK = ("why", "how", "what_now", "waiting")
+_SEPARATE = ("comma", "stop", "mark", "echo", "denied_echo", "perhaps", "perhaps_not", "not_known")
 
 
 @dataclass
 class Read:
-    """What a message says. ``lacking``: in words, what an answer left open. ``question``: ``why``, ``how`` or none.
+    """What a message says. ``lacking``: in words, what an answer left open.
 
+    ``question``: ``why``, ``how``, ``what_now``, ``waiting`` or none. ``takes_back``: the last that was told is unsaid.
     ``asked``: the question it was read against.
     """
 
@@ -32,6 +38,7 @@ class Read:
     unread: list[str] = field(default_factory=list)
     question: str | None = None
     corrects: bool = False
+    takes_back: bool = False
     lacking: str = ""
     asked: OpenQuestion | None = None
 
@@ -98,28 +105,42 @@ class _Reader:
         positions: Sequence[str],
         role: Role,
     ) -> None:
-        self.lexicon = expert.lexicon
+        self.lexicon, self.terms = expert.lexicon, expert.book.facts
         self.asked, self.answered = asked
         self.text, self.folded, self.positions, self.role = text, folded, positions, role
         self.left = text
 
     def read_into(self, read: Read) -> None:
         """Questions back first, then corrections, the answer, the unit, and whatever else is told."""
+        self._leave_out_the_past(read)
         pieces = self._without_questions(read)
-        pieces = self._without_corrections(pieces, read)
+        pieces, opening = self._without_corrections(pieces, read)
         if not any(piece.kind not in ("stop", "comma", "mark") for piece in pieces):
+            read.takes_back = opening == "take_back"
+            if opening == "instead" and read.question is None:
+                read.question = "waiting"
             return
+        pieces = self._without_small_talk(softened(pieces))
         answer = self._answer(pieces, read)
         self._place(read)
         told = self._told(read, answer) if self._says_more() else False
+        if told and answer is not None and self._only_agrees(pieces, answer, read):
+            read.facts = [fact for fact in read.facts if not fact.answers]
         if answer is None and not told and read.place is None and self.asked is not None:
             self._answer_in_context(pieces, read)
 
     # --- what is no statement ------------------------------------------------------------------------------------
+    def _leave_out_the_past(self, read: Read) -> None:
+        """What is said to be years ago tells nothing of today; it is shown as unread and said to be left out."""
+        for start, end in long_ago(self.text):
+            read.unread.append(self.text[start:end].strip(" ,.;:"))
+            read.lacking = "What was long ago is left out. If it happens now, say so."
+            self.left = self.left[:start] + " " * (end - start) + self.left[end:]
+
     def _without_questions(self, read: Read) -> list[Piece]:
         """The pieces without sentences that ask why or how; the first such question is answered."""
         kept: list[Piece] = []
-        for sentence in sentences(cut(normalise(self.text), self.lexicon)):
+        for sentence in sentences(cut(normalise(self.left), self.lexicon)):
             kind = _question_back(sentence)
             if kind is None:
                 kept += sentence
@@ -128,21 +149,37 @@ class _Reader:
             self.left = blanked(self.left, sentence)
         return kept
 
-    def _without_corrections(self, pieces: list[Piece], read: Read) -> list[Piece]:
-        """The pieces after ``no wait``, ``sorry, I meant``: what follows takes the place of what was said."""
+    def _without_corrections(self, pieces: list[Piece], read: Read) -> tuple[list[Piece], str]:
+        """The pieces after ``no wait``, ``sorry, I meant``: what follows takes the place of what was said.
+
+        And the kind of the last of these openings, empty if there is none.
+        """
         last = -1
         for number, piece in enumerate(pieces):
-            if piece.kind in ("correction", "instead"):
+            if piece.kind in _CORRECTING:
                 last = number
             elif piece.kind not in ("aside", "comma", "stop", "mark", "no", "yes"):
                 break
         if last < 0:
-            return pieces
+            return pieces, ""
         read.corrects = True
-        if self.answered is not None and any(piece.kind == "correction" for piece in pieces[: last + 1]):
+        if self.answered is not None and any(piece.kind in _BACK for piece in pieces[: last + 1]):
             self.asked, read.asked = self.answered, self.answered.question
         self.left = blanked(self.left, pieces[: last + 1])
-        return pieces[last + 1 :]
+        return pieces[last + 1 :], pieces[last].kind
+
+    def _without_small_talk(self, pieces: list[Piece]) -> list[Piece]:
+        """The pieces after clauses of nothing but small words: ``ok, he's back. it is dark``."""
+        begins = 0
+        for number, piece in enumerate(pieces):
+            if piece.kind in ("comma", "stop"):
+                begins = number + 1
+            elif piece.kind != "aside":
+                break
+        else:
+            return pieces
+        self.left = blanked(self.left, pieces[:begins])
+        return pieces[begins:]
 
     # --- the answer ----------------------------------------------------------------------------------------------
     def _answer(self, pieces: Sequence[Piece], read: Read) -> Answer | None:
@@ -157,6 +194,16 @@ class _Reader:
         if answer.fact is not None:
             self._add(read, self._with_text(answer.fact, answer.used), answers=True)
         return answer
+
+    def _only_agrees(self, pieces: Sequence[Piece], answer: Answer, read: Read) -> bool:
+        """``yes the others are fine``, of something else than was asked: the yes belongs to what it stands before."""
+        if any(piece.kind not in ("yes", "aside") for piece in answer.used) or len(pieces) <= len(answer.used):
+            return False
+        following = pieces[len(answer.used)]
+        if following.kind in _SEPARATE or following.word in ("and", "but"):
+            return False
+        others = [told.fact for told in read.facts if not told.answers]
+        return bool(others) and not any(self.terms[fact.fact].hazard for fact in others)
 
     def _with_text(self, fact: Fact, used: Sequence[Piece]) -> Fact:
         span = (used[0].start, used[-1].end)
@@ -210,17 +257,36 @@ class _Reader:
         """What the rest tells by itself. A more exact word for what yes or no has answered takes its place."""
         if not self.left.strip(" ,.;:!?-"):
             return False
-        reading = read_note(self.left, self.lexicon, self.positions, self.role)
-        unread = [clause for clause in reading.unread if any(sign.isalnum() for sign in clause)]
-        for fact in reading.facts:
+        facts, unread = self._read_freely()
+        facts = beside_the_rest(self.left, facts, self.folded, self.terms)
+        for fact in facts:
             self._tell(read, replace(fact, text=self.text[slice(*fact.span)] if fact.span else fact.text))
+        if answer is None and self.asked is not None and denies_the_like(self.left, facts, self.terms):
+            self._deny_all(read)
         if answer is not None and self.asked is not None and not any(told.answers for told in read.facts[1:]):
             for fact in read_with_lead(self.left, self.asked, self.lexicon, self.positions, self.role)[:1]:
-                if fact.key == self.asked.question.reads and not reading.facts:
+                if fact.key == self.asked.question.reads and not facts:
                     self._tell(read, fact)
                     unread = [clause for clause in unread if clause not in (fact.text or "")]
         read.unread += unread
-        return bool(reading.facts)
+        return bool(facts)
+
+    def _read_freely(self) -> tuple[Sequence[Fact], list[str]]:
+        """The facts of free words, of which ``it`` is what was spoken of last, and the clauses nobody could read."""
+        spelled = spelled_out(self.left, self.folded, self.terms)
+        if spelled is not None:
+            reading = read_note(spelled.text, self.lexicon, self.positions, self.role)
+            facts = [fact for each in reading.facts if (fact := spelled.placed(each, self.text)) is not None]
+            if facts:
+                return facts, spelled.unread(reading.unread)
+        reading = read_note(self.left, self.lexicon, self.positions, self.role)
+        return reading.facts, [clause for clause in reading.unread if any(sign.isalnum() for sign in clause)]
+
+    def _deny_all(self, read: Read) -> None:
+        """``no smoke or anything``: no to the question about all dangers at once."""
+        assert self.asked is not None
+        if self.asked.term.hazard and self.asked.term.no is not None:
+            self._add(read, self.asked.fact(self.asked.term.no), answers=True)
 
     def _tell(self, read: Read, fact: Fact) -> None:
         """A fact read from free words; if it is what was asked for, it answers."""
@@ -248,9 +314,10 @@ def _moved(told: HeardFact, old: str, new: str) -> HeardFact:
 
 
 def _question_back(sentence: Sequence[Piece]) -> str | None:
-    """Whether a sentence asks why a question is asked, or how the picture came about."""
+    """Whether a sentence asks why a question is asked, how the picture came about or what comes next, or for time."""
     saying = [piece for piece in sentence if piece.kind not in ("aside", "comma", "stop", "mark", "instead", "yes")]
-    if not saying or saying[0].kind not in ("why", "how"):
+    if not saying or saying[0].kind not in _ASKING_BACK:
         return None
-    alone = all(piece.kind in ("why", "how") for piece in saying)
-    return saying[0].kind if alone or saying[0].length >= _LONG_QUESTION else None
+    alone = all(piece.kind in _ASKING_BACK for piece in saying)
+    long = saying[0].kind in ("why", "how") and saying[0].length >= _LONG_QUESTION
+    return saying[0].kind if alone or long else None

@@ -6,8 +6,9 @@ from collections.abc import Iterator
 
 from rules.answer import Triage
 from rules.bookkeeping.types import Book
-from rules.talking.conversation import Heard, OpenQuestion, TurnFact
+from rules.talking.conversation import Heard, Number, OpenQuestion, TurnFact
 from rules.talking.folding import Folded
+from rules.talking.taking_back import TakenBack
 from rules.talking.wording import WHO, conclusion_words, fact_words, listed, said, term_of
 from rules.terms import DONT_KNOW, Role
 
@@ -52,12 +53,24 @@ def _read_back(turn: TurnFact, folded: Folded, book: Book) -> Iterator[str]:
         earlier = folded.told[old]
         yield f"That replaces [{numbered(old)}], {said(earlier, book.facts[earlier.fact], book.facts)}."
     for old in folded.kept.get(turn.number, ()):
-        words = f"[{numbered(old)}] {fact_words(folded.told[old], book.facts)}"
-        how = 'strike it, or say "I was wrong" and how it is'
-        yield f"The danger told before stands: {words}. If it was a mistake, {how}."
+        yield _danger_stands(old, folded, book)
     for old in folded.outranked.get(turn.number, ()):
         words = f"[{numbered(old)}] {fact_words(folded.told[old], book.facts)}"
         yield f"A technician found otherwise, and that counts for more: {words}."
+
+
+def _danger_stands(number: Number, folded: Folded, book: Book) -> str:
+    words = f"[{numbered(number)}] {fact_words(folded.told[number], book.facts)}"
+    how = 'strike it, or say "I was wrong" and how it is'
+    return f"The danger told before stands: {words}. If it was a mistake, {how}."
+
+
+def taken_back_words(back: TakenBack, folded: Folded, book: Book) -> list[str]:
+    """What was unsaid, read back, and what of it stands all the same."""
+    told = [f"[{numbered(n)}] {fact_words(folded.told[n], book.facts)}" for n in back.numbers if n in folded.told]
+    units = len(back.numbers) - len(told)
+    lines = [f"Taken back: {'; '.join([*told, *['which unit it was'] * units])}."] if back.numbers else []
+    return lines + [_danger_stands(number, folded, book) for number in back.dangers]
 
 
 def _not_known(turn: TurnFact, number: str) -> str:

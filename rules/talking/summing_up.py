@@ -10,7 +10,7 @@ from rules.answer import Triage
 from rules.talking.conversation import Conversation, Number
 from rules.talking.folding import Folded
 from rules.talking.replying import SUSPECTS, numbered
-from rules.talking.weighing import weigh
+from rules.talking.weighing import stand, weigh
 from rules.talking.wording import WHO, conclusion_words, fact_words
 from rules.terms import InputError, Problem
 from rules.triage import Expert
@@ -25,16 +25,17 @@ _ACTIVE = re.compile(
 _Section = tuple[str, list[str]]
 
 
-def summary(expert: Expert, conversation: Conversation, form: Form = "text") -> str:
+def summary(expert: Expert, conversation: Conversation, form: Form = "text", answer: Triage | None = None) -> str:
     """What was told, by whom, what it most likely is, the visit and its parts, as plain text or Markdown.
 
-    Whatever a caller wrote stays text: in Markdown every sign that could mean something is escaped. Raises InputError
-    for another form.
+    ``answer``: that of :func:`look`, where it is at hand. Whatever a caller wrote stays text: in Markdown every sign
+    that could mean something is escaped. Raises InputError for another form.
     """
     if form not in FORMS:
         raise InputError([Problem("form", f"{str(form)[:40]!r} is not known; write one of {', '.join(FORMS)}")])
-    weighed = weigh(expert, conversation)
-    answer, folded = weighed.answer, weighed.folded
+    if answer is None:
+        answer = weigh(expert, conversation).answer
+    folded, _ = stand(expert, conversation)
     title = f"{answer.appliance.title}{' (assumed)' if answer.appliance.assumed else ''}"
     sections = [
         ("Stop", list(_stop(answer))),

@@ -27,14 +27,20 @@ class Weighed:
     answer: Triage
 
 
-def weigh(expert: Expert, conversation: Conversation, explain: Explain = "brief") -> Weighed:
-    """Fold the conversation and answer it. Facts that its appliance cannot have are left out and marked."""
+def stand(expert: Expert, conversation: Conversation) -> tuple[Folded, Appliance]:
+    """Fold the conversation. Facts that its appliance cannot have are left out and marked."""
     folded = fold(conversation, expert.book.facts)
     appliance, _ = appliance_of(expert.book, conversation.appliance, folded.facts)
     misfits = set(unfit(expert, appliance, folded.facts))
     left_out = [number for number, fact in folded.standing.items() if fact in misfits]
     for number in left_out:
         _leave_out(folded, number)
+    return folded, appliance
+
+
+def weigh(expert: Expert, conversation: Conversation, explain: Explain = "brief") -> Weighed:
+    """What stands in the conversation, answered."""
+    folded, appliance = stand(expert, conversation)
     note = None if folded.standing else NOTHING_SAID
     enquiry = Enquiry(note, folded.facts, conversation.appliance, conversation.role, explain)
     return Weighed(folded, appliance, triage(expert, enquiry))

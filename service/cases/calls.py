@@ -134,6 +134,25 @@ class Calls:
 
         return self._step(owner, number, version, step, keeping)
 
+    def correct(
+        self, owner: str, number: str, version: int | None, old: Number, saying: Saying, keeping: Keeping | None = None
+    ) -> Step:
+        """A fact told anew by hand. What it cannot replace by itself, a danger say, is struck with it, in one step.
+
+        Raises as :meth:`hear`.
+        """
+
+        def step(state: Folded) -> _Made:
+            before = state.conversation
+            turn = self._heard(before, saying(before.role))
+            entries: list[tuple[Kind, dict[str, Any]]] = [("message", folding.heard(turn, before))]
+            if _stands_beside(look(self.expert, turn.conversation), turn, old):
+                turn = self._looked(strike(turn.conversation, old))
+                entries.append(("strike", folding.struck((old,), turn)))
+            return _Made(turn, state.outcome, Change(entries))
+
+        return self._step(owner, number, version, step, keeping)
+
     def strike_fact(self, owner: str, number: str, version: int | None, fact: Number) -> Step:
         """A fact unsaid; one that is struck already changes nothing. Raises as :meth:`hear`."""
 
@@ -174,6 +193,24 @@ class Calls:
 
         return self._step(owner, number, version, step, closed_too=True)
 
+    def once(self, owner: str, once: Once, write: Callable[[Step], Kept], act: Callable[[Keeping], Step]) -> Kept:
+        """Do what a request asks, or find the answer it got before. Raises what ``act`` raises, KeyReusedError."""
+        if (kept := self.store.answered(owner, once)) is not None:
+            return kept
+        written: list[Kept] = []
+
+        def remember(step: Step) -> Kept:
+            written[:] = [write(step)]
+            return written[0]
+
+        try:
+            step = act(Keeping(once, remember))
+        except (RepeatedError, VersionError, ClosedError):
+            if (kept := self.store.answered(owner, once)) is None:  # its double came first
+                raise
+            return kept
+        return written[0] if written else write(step)
+
     # --- reading -----------------------------------------------------------------------------------------------------
     def seen(self, owner: str, number: str) -> tuple[Whole, Step]:
         """A case with its history, and where it stands by the present book. Raises NoCaseError."""
@@ -183,12 +220,15 @@ class Calls:
 
     def summed_up(self, owner: str, number: str, form: Form) -> tuple[Case, str]:
         """The case for the ticket. Raises NoCaseError."""
-        whole = self.store.whole(owner, number)
-        state = self._folded(whole)
-        told = summary(self.expert, state.conversation, form)
-        return whole.case, told if state.outcome is None else told.rstrip() + "\n\n" + outcome_words(
-            state.outcome, self.expert.book, form
-        )
+        _, step = self.seen(owner, number)
+        return step.case, self.for_ticket(step, form)
+
+    def for_ticket(self, step: Step, form: Form) -> str:
+        """A case that was just seen, for the ticket."""
+        told = summary(self.expert, step.turn.conversation, form, step.turn.answer)
+        if step.outcome is None:
+            return told
+        return told.rstrip() + "\n\n" + outcome_words(step.outcome, self.expert.book, form)
 
     # --- inside ------------------------------------------------------------------------------------------------------
     def _step(
@@ -214,8 +254,6 @@ class Calls:
             try:
                 self.store.add(whole.case, result.case, made.change, *_kept(keeping, result))
             except VersionError:
-                if keeping is not None and self.store.answered(owner, keeping.once) is not None:
-                    raise RepeatedError(number) from None
                 if version is not None or not tries_left:
                     raise
             else:
@@ -257,3 +295,12 @@ class Calls:
 
 def _kept(keeping: Keeping | None, step: Step) -> tuple[Once, Kept] | tuple[()]:
     return () if keeping is None else (keeping.once, keeping.write(step))
+
+
+def _stands_beside(now: Turn, turn: Turn, old: Number) -> bool:
+    """Whether an earlier fact still stands that a message just heard was to take the place of."""
+    before = next((fact for fact in now.facts if fact.number == old), None)
+    new = turn.facts[0] if turn.facts else None
+    if before is None or new is None or before.fate != "stands" or before.number == new.number:
+        return False
+    return before.fact is not None and new.fact is not None and before.fact.value != new.fact.value

@@ -18,6 +18,8 @@ from rules.talking import (
     from_plain,
     heard_from_plain,
     heard_to_plain,
+    question_from_plain,
+    question_to_plain,
     strike,
     to_plain,
 )
@@ -53,22 +55,25 @@ def opened(conversation: Conversation, reference: str | None) -> dict[str, Any]:
 
 def heard(turn: Turn, before: Conversation) -> dict[str, Any]:
     """A message, and what of the conversation it changed besides."""
-    after = to_plain(turn.conversation)
-    body = {"heard": after["messages"][-1], "reply": turn.reply, "role": after["role"], "asks": after["asks"]}
-    if turn.conversation.appliance != before.appliance:
-        body["appliance"] = after["appliance"]
+    after = turn.conversation
+    body: dict[str, Any] = {"heard": heard_to_plain(after.messages[-1]), "reply": turn.reply, "role": after.role}
+    body |= {"asks": question_to_plain(after.asks)}
+    if after.struck != before.struck:
+        body["struck"] = [list(number) for number in sorted(after.struck - before.struck)]
+    if after.appliance != before.appliance:
+        body["appliance"] = to_plain(replace(after, messages=()))["appliance"]
     return body
 
 
 def struck(numbers: Iterable[Number], turn: Turn, message: int | None = None) -> dict[str, Any]:
     """Facts unsaid. ``message``: the message that was struck as a whole."""
     body: dict[str, Any] = {"numbers": [list(number) for number in sorted(numbers)], "reply": turn.reply}
-    return {**body, "message": message, "asks": to_plain(turn.conversation)["asks"]}
+    return {**body, "message": message, "asks": question_to_plain(turn.conversation.asks)}
 
 
 def role_changed(turn: Turn) -> dict[str, Any]:
-    after = to_plain(turn.conversation)
-    return {"role": after["role"], "reply": turn.reply, "asks": after["asks"]}
+    after = turn.conversation
+    return {"role": after.role, "reply": turn.reply, "asks": question_to_plain(after.asks)}
 
 
 def settled(outcome: Outcome) -> dict[str, Any]:
@@ -100,15 +105,19 @@ def fold(entries: Iterable[Entry]) -> Folded:
 
 def _after_message(before: Conversation, body: Mapping[str, Any]) -> Conversation:
     made = replace(before, messages=(*before.messages, heard_from_plain(body["heard"])), role=cast(Role, body["role"]))
+    if "struck" in body:
+        numbers = frozenset[Number]((message, index) for message, index in body["struck"])
+        made = replace(made, struck=made.struck | numbers)
     if "appliance" in body:
-        made = replace(made, appliance=from_plain({**to_plain(before), "appliance": body["appliance"]}).appliance)
+        made = replace(
+            made, appliance=from_plain({**to_plain(Conversation()), "appliance": body["appliance"]}).appliance
+        )
     return _asking(made, body)
 
 
 def _asking(conversation: Conversation, body: Mapping[str, Any]) -> Conversation:
     """With the question that is open."""
-    asks = from_plain({**to_plain(replace(conversation, messages=())), "asks": body["asks"]}).asks
-    return replace(conversation, asks=asks)
+    return replace(conversation, asks=question_from_plain(body["asks"]))
 
 
 # --- personal data ---------------------------------------------------------------------------------------------------

@@ -14,8 +14,21 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, Literal
 
-from sqlalchemy import Connection, Row, Select, String, delete, insert, literal, select, tuple_, update
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy import (
+    Connection,
+    Executable,
+    Row,
+    Select,
+    String,
+    bindparam,
+    delete,
+    insert,
+    literal,
+    select,
+    tuple_,
+    update,
+)
+from sqlalchemy.dialects import postgresql, sqlite
 
 from service.cases.database import Database
 from service.cases.tables import Moment, answers, cases, entries
@@ -25,6 +38,41 @@ STATES: tuple[State, ...] = ("open", "closed")
 Kind = Literal["opened", "message", "role", "strike", "outcome", "reopened", "erased"]
 ANSWERS_KEPT = timedelta(hours=24)
 _PRUNED_AT_ONCE = 20  # old answers taken away with each new one
+
+
+# What every message asks of the database, put together once.
+_OWNED = select(cases).where(cases.c.id == bindparam("case"), cases.c.owner == bindparam("whose"))
+_ENTRIES = (
+    select(entries.c.number, entries.c.kind, entries.c.at, entries.c.body)
+    .where(entries.c.case_id == bindparam("case"), entries.c.number <= bindparam("last"))
+    .order_by(entries.c.number)
+)
+_ANSWERED = select(answers).where(
+    answers.c.owner == bindparam("whose"), answers.c.key == bindparam("mark"), answers.c.made_at > bindparam("since")
+)
+_CHANGED = update(cases).where(
+    cases.c.id == bindparam("case"), cases.c.owner == bindparam("whose"), cases.c.version == bindparam("seen")
+)
+_OUTDATED = delete(answers).where(
+    tuple_(answers.c.owner, answers.c.key).in_(
+        select(answers.c.owner, answers.c.key)
+        .where(answers.c.made_at <= bindparam("until"))
+        .order_by(answers.c.made_at)
+        .limit(_PRUNED_AT_ONCE)
+        .with_for_update(skip_locked=True)
+    )
+)
+
+
+def _kept(added: sqlite.Insert | postgresql.Insert) -> Executable:
+    """An answer added, or put in the place of one that is too old; no row where a younger one is there."""
+    changed = {column.name: added.excluded[column.name] for column in answers.c if not column.primary_key}
+    outdated = answers.c.made_at <= bindparam("until")
+    kept = added.on_conflict_do_update(index_elements=["owner", "key"], set_=changed, where=outdated)
+    return kept.execution_options(preserve_rowcount=True)
+
+
+_KEPT = {"sqlite": _kept(sqlite.insert(answers)), "postgresql": _kept(postgresql.insert(answers))}
 
 
 @dataclass(frozen=True)
@@ -136,13 +184,12 @@ class Store:
     # --- writing ---------------------------------------------------------------------------------------------------
     def open(self, case: Case, change: Change, once: Once | None = None, kept: Kept | None = None) -> None:
         """Keep a new case, as :func:`opening` made it. Raises RepeatedError, KeyReusedError."""
+        row = _row(case, once, kept)
         with self.database.writing() as connection:
-            if once is not None:
-                _check_key(connection, case.owner, once)
-            connection.execute(insert(cases).values(case.__dict__))
+            connection.execute(insert(cases), case.__dict__)
             _add(connection, case, change)
-            if once is not None and kept is not None:
-                _keep(connection, case, once, kept)
+            if once is not None and row is not None:
+                _keep(connection, case, once, row)
 
     def add(
         self, before: Case, after: Case, change: Change, once: Once | None = None, kept: Kept | None = None
@@ -151,19 +198,17 @@ class Store:
 
         Raises VersionError if the case is not as it was ``before``, NoCaseError, RepeatedError, KeyReusedError.
         """
+        row = _row(after, once, kept)
+        against = {"case": before.id, "whose": before.owner, "seen": before.version}
+        becomes = {"state": after.state, "version": after.version, "changed_at": after.changed_at}
         with self.database.writing() as connection:
-            if once is not None:
-                _check_key(connection, before.owner, once)
-            changed = connection.execute(
-                update(cases)
-                .where(cases.c.id == before.id, cases.c.owner == before.owner, cases.c.version == before.version)
-                .values(state=after.state, version=after.version, changed_at=after.changed_at)
-            )
-            if changed.rowcount != 1:
+            if connection.execute(_CHANGED, {**against, **becomes}).rowcount != 1:
+                if once is not None and _answered(connection, before.owner, once) is not None:
+                    raise RepeatedError(once.key)
                 raise VersionError(_owned(connection, before.owner, before.id).version)
             _add(connection, after, change)
-            if once is not None and kept is not None:
-                _keep(connection, after, once, kept)
+            if once is not None and row is not None:
+                _keep(connection, after, once, row)
 
     # --- reading ---------------------------------------------------------------------------------------------------
     def answered(self, owner: str, once: Once) -> Kept | None:
@@ -216,12 +261,8 @@ def case_of(row: Row[Any]) -> Case:
 
 def whole_of(connection: Connection, case: Case) -> Whole:
     """Entries that came after the case was read are left out."""
-    query = (
-        select(entries.c.number, entries.c.kind, entries.c.at, entries.c.body)
-        .where(entries.c.case_id == case.id, entries.c.number <= case.version)
-        .order_by(entries.c.number)
-    )
-    return Whole(case, tuple(Entry(*row) for row in connection.execute(query)))
+    found = connection.execute(_ENTRIES, {"case": case.id, "last": case.version})
+    return Whole(case, tuple(Entry(*row) for row in found))
 
 
 def narrowed(query: Select[Any], wanted: Filter) -> Select[Any]:
@@ -238,7 +279,7 @@ def narrowed(query: Select[Any], wanted: Filter) -> Select[Any]:
 
 
 def _owned(connection: Connection, owner: str, number: str) -> Case:
-    row = connection.execute(select(cases).where(cases.c.id == number, cases.c.owner == owner)).one_or_none()
+    row = connection.execute(_OWNED, {"case": number, "whose": owner}).one_or_none()
     if row is None:
         raise NoCaseError(number)
     return case_of(row)
@@ -254,11 +295,8 @@ def _add(connection: Connection, case: Case, change: Change) -> None:
 
 
 def _answered(connection: Connection, owner: str, once: Once) -> Kept | None:
-    row = connection.execute(
-        select(answers).where(
-            answers.c.owner == owner, answers.c.key == once.key, answers.c.made_at > now() - ANSWERS_KEPT
-        )
-    ).one_or_none()
+    since = now() - ANSWERS_KEPT
+    row = connection.execute(_ANSWERED, {"whose": owner, "mark": once.key, "since": since}).one_or_none()
     if row is None:
         return None
     if row.fingerprint != once.fingerprint:
@@ -266,24 +304,11 @@ def _answered(connection: Connection, owner: str, once: Once) -> Kept | None:
     return Kept(row.case_id, row.status, row.version, zlib.decompress(row.body))
 
 
-def _check_key(connection: Connection, owner: str, once: Once) -> None:
-    if _answered(connection, owner, once) is not None:
-        raise RepeatedError(once.key)
-
-
-def _keep(connection: Connection, case: Case, once: Once, kept: Kept) -> None:
-    """Keep the answer, and take away some that are too old. Raises RepeatedError if another writer was faster."""
-    old = select(answers.c.owner, answers.c.key).where(answers.c.made_at <= case.changed_at - ANSWERS_KEPT)
-    old = old.order_by(answers.c.made_at).limit(_PRUNED_AT_ONCE).with_for_update(skip_locked=True)
-    outdated = connection.execute(old).all()
-    for row in outdated:
-        connection.execute(delete(answers).where(answers.c.owner == row.owner, answers.c.key == row.key))
-    connection.execute(
-        delete(answers).where(
-            answers.c.owner == case.owner, answers.c.key == once.key, answers.c.made_at <= now() - ANSWERS_KEPT
-        )
-    )
-    values = {
+def _row(case: Case, once: Once | None, kept: Kept | None) -> dict[str, Any] | None:
+    """The answer as a row; made before the transaction, in which others wait."""
+    if once is None or kept is None:
+        return None
+    return {
         "owner": case.owner,
         "key": once.key,
         "fingerprint": once.fingerprint,
@@ -293,7 +318,15 @@ def _keep(connection: Connection, case: Case, once: Once, kept: Kept) -> None:
         "body": zlib.compress(kept.body, 1),
         "made_at": now(),
     }
-    try:
-        connection.execute(insert(answers).values(values))
-    except IntegrityError as error:
-        raise RepeatedError(once.key) from error
+
+
+def _keep(connection: Connection, case: Case, once: Once, row: dict[str, Any]) -> None:
+    """Keep the answer, and take away some that are too old.
+
+    Raises RepeatedError if the request was answered meanwhile, KeyReusedError if its key stands for another.
+    """
+    until = row["made_at"] - ANSWERS_KEPT
+    connection.execute(_OUTDATED, {"until": until})
+    if connection.execute(_KEPT[connection.dialect.name], {**row, "until": until}).rowcount != 1:
+        _answered(connection, case.owner, once)
+        raise RepeatedError(once.key)

@@ -17,15 +17,14 @@ from rules.answer import TestAdvice
 from rules.bookkeeping.types import Appliance
 from rules.talking import Conversation, Heard, Number, Turn, heard_from_plain, look
 from rules.tracing import Tracer
-from service.cases.calls import Calls, Keeping, Step
-from service.cases.store import Entry, Kept, NoCaseError, Once, RepeatedError, VersionError
+from service.cases.calls import Keeping, Step
+from service.cases.store import Entry, Kept, NoCaseError, Once
 from service.desk import showing
 from service.desk.drawing import draw, units_told
-from service.desk.gate import owner
 from service.desk.readings import outlook, reading_of
 from service.desk.showing import Question, Sure
 from service.http.case_intake import may_be_id
-from service.http.cases import calls
+from service.http.cases import calls, owner
 from service.http.context import house
 
 TREND = 6  # messages back that the page tells of
@@ -125,7 +124,7 @@ def page(case: str, asked: Asked) -> Response:
             for test in (tests if asked.more else answer.next_tests)
             if question is None or test.reads != question.reads
         ],
-        reply=history[-1].reply if history and history[-1].reply else turn.reply,
+        reply=showing.heard_words(history[-1].reply if history and history[-1].reply else turn.reply),
         facts=tuple(showing.fact_lines(turn.facts, book.facts)),
         suspects=showing.suspects_of(answer, book),
         none_of_these=showing.percent(answer.none_of_these),
@@ -134,7 +133,7 @@ def page(case: str, asked: Asked) -> Response:
         units=tuple(units_told(drawing)),
         expected=expected,
         history=history,
-        summary=_summed(calls(), case),
+        summary=calls().for_ticket(step, "text"),
         asked=asked,
         who=showing.WHO,
         steps=showing.STEPS,
@@ -152,10 +151,6 @@ def _tests(turn: Turn, appliance: Appliance, asked: Asked) -> tuple[TestAdvice, 
         return listed
     enquiry = Enquiry(facts=turn.answer.understood, appliance=appliance, role=turn.conversation.role, explain="full")
     return triage(house().expert, enquiry).next_tests
-
-
-def _summed(open_calls: Calls, case: str) -> str:
-    return open_calls.summed_up(owner(), case, "text")[1]
 
 
 def _expected(question: Question | None, appliance: Appliance, step: Step, asked: Asked) -> tuple[Any, Asked]:
@@ -239,15 +234,7 @@ def once() -> Once:
 
 def recorded(act: Callable[[Keeping], Step]) -> Response:
     """Do what a form asks, once, and lead to the case. Raises InputError, VersionError, KeyReusedError, ClosedError."""
-    mark, store = once(), calls().store
-    if (kept := store.answered(owner(), mark)) is None:
-        try:
-            return to_case(act(Keeping(mark, _written)).case.id)
-        except (RepeatedError, VersionError) as error:
-            kept = store.answered(owner(), mark)
-            if kept is None:
-                raise VersionError(0) from error
-    return to_case(kept.case)
+    return to_case(calls().once(owner(), once(), _written, act).case)
 
 
 def _written(step: Step) -> Kept:

@@ -24,7 +24,6 @@ from service.keys import KeyRecord
 View = TypeVar("View", bound=Callable[..., Any])
 FORM = "application/x-www-form-urlencoded"
 SCOPE = "cases"
-NOBODY = "local"  # whose cases they are while no key is asked for
 KEY_COOKIE, FORM_COOKIE = "coldleg_desk", "coldleg_form"
 FORM_FIELD = "form"
 SIGNED_IN_FOR = 12 * 3600  # seconds; a working day
@@ -70,11 +69,6 @@ def guard(blueprint: Blueprint, open_to_all: tuple[str, ...]) -> None:
 
     blueprint.before_request(before)
     blueprint.after_request(after)
-
-
-def owner() -> str:
-    """Whose cases the present request sees: the key's, or everybody's where no key is asked for."""
-    return g.signed_in.key if g.get("signed_in") is not None else NOBODY
 
 
 def form_token() -> str:

@@ -33,69 +33,81 @@ LIMITS = {
 }
 
 
+def faults() -> str:
+    """All faults, by area."""
+    book = house().expert.book
+    groups = _grouped(book.faults.values(), lambda fault: fault.fault)
+    return render_template("desk/faults.html", groups=groups, who=WHO)
+
+
+def fault(name: str) -> str:
+    """What a fault looks like, computed from the circuit."""
+    expert = house().expert
+    _known(name, expert.book.faults, "fault")
+    drawn = portrait(expert, name)
+    return render_template(
+        "desk/fault.html",
+        drawn=drawn,
+        fault=drawn.fault,
+        place=place_words(drawn.where),
+        sights=(
+            ("To a caller", _sights(drawn.caller, drawn.appliance.positions)),
+            ("On a meter, power off", _sights(drawn.meter_dead, drawn.appliance.positions)),
+            ("On a meter, power on", _sights(drawn.meter_live, drawn.appliance.positions)),
+        ),
+        parts=[part_title(part, expert.book) for part in drawn.parts],
+        limit=LIMITS[drawn.fault.limit],
+        who=WHO,
+    )
+
+
+def tests() -> str:
+    """Questions and tests."""
+    book = house().expert.book
+    groups: dict[str, list[dict[str, Any]]] = defaultdict(list)
+    for card in book.tests.values():
+        groups["Questions to the caller" if card.who != "technician" else "Tests on site"].append(_test(card, book))
+    return render_template("desk/tests.html", groups=groups.items())
+
+
+def rules() -> str:
+    """All rules, by file."""
+    book = house().expert.book
+    entries = [(rule, _does(rule)) for rule in book.rules.values()]
+    groups: dict[str, list[Any]] = defaultdict(list)
+    for rule, does in entries:
+        groups[rule.file.rpartition("/")[2].removesuffix(".yaml").replace("_", " ")].append((rule, does))
+    return render_template("desk/rules.html", groups=groups.items())
+
+
+def rule(name: str) -> str:
+    """A rule as a sentence, and what it does."""
+    book = house().expert.book
+    _known(name, book.rules, "rule")
+    shown = book.rules[name]
+    return render_template(
+        "desk/rule.html",
+        rule=shown,
+        sentence=rule_sentence(shown, book),
+        does=_does(shown),
+        faults=book.faults,
+        who=WHO,
+        shifts=[
+            (shift.factor, [f for f in shift.faults if f in book.faults] or list(shift.faults)) for shift in shown.shift
+        ],
+    )
+
+
 def routes(blueprint: Blueprint) -> None:
     """Put the pages on the desk."""
-
-    @route(blueprint, "/desk/faults")
-    def faults() -> str:
-        book = house().expert.book
-        groups = _grouped(book.faults.values(), lambda fault: fault.fault)
-        return render_template("desk/faults.html", groups=groups, who=WHO)
-
-    @route(blueprint, "/desk/faults/<string:name>")
-    def fault(name: str) -> str:
-        expert = house().expert
-        _known(name, expert.book.faults, "fault")
-        drawn = portrait(expert, name)
-        return render_template(
-            "desk/fault.html",
-            drawn=drawn,
-            fault=drawn.fault,
-            place=place_words(drawn.where),
-            sights=(
-                ("To a caller", _sights(drawn.caller, drawn.appliance.positions)),
-                ("On a meter, power off", _sights(drawn.meter_dead, drawn.appliance.positions)),
-                ("On a meter, power on", _sights(drawn.meter_live, drawn.appliance.positions)),
-            ),
-            parts=[part_title(part, expert.book) for part in drawn.parts],
-            limit=LIMITS[drawn.fault.limit],
-            who=WHO,
-        )
-
-    @route(blueprint, "/desk/tests")
-    def tests() -> str:
-        book = house().expert.book
-        groups: dict[str, list[dict[str, Any]]] = defaultdict(list)
-        for card in book.tests.values():
-            groups["Questions to the caller" if card.who != "technician" else "Tests on site"].append(_test(card, book))
-        return render_template("desk/tests.html", groups=groups.items())
-
-    @route(blueprint, "/desk/rules")
-    def rules() -> str:
-        book = house().expert.book
-        entries = [(rule, _does(rule)) for rule in book.rules.values()]
-        groups: dict[str, list[Any]] = defaultdict(list)
-        for rule, does in entries:
-            groups[rule.file.rpartition("/")[2].removesuffix(".yaml").replace("_", " ")].append((rule, does))
-        return render_template("desk/rules.html", groups=groups.items())
-
-    @route(blueprint, "/desk/rules/<string:name>")
-    def rule(name: str) -> str:
-        book = house().expert.book
-        _known(name, book.rules, "rule")
-        shown = book.rules[name]
-        return render_template(
-            "desk/rule.html",
-            rule=shown,
-            sentence=rule_sentence(shown, book),
-            does=_does(shown),
-            faults=book.faults,
-            who=WHO,
-            shifts=[
-                (shift.factor, [f for f in shift.faults if f in book.faults] or list(shift.faults))
-                for shift in shown.shift
-            ],
-        )
+    for path, view in (
+        ("/desk/faults", faults),
+        ("/desk/faults/<string:name>", fault),
+        ("/desk/tests", tests),
+        ("/desk/rules", rules),
+        ("/desk/rules/<string:name>", rule),
+    ):
+        route(blueprint, path)(view)
 
 
 def _known(name: str, known: Mapping[str, Any], kind: str) -> None:

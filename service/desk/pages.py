@@ -11,18 +11,17 @@ from werkzeug.exceptions import HTTPException
 
 from rules import Expert, InputError, Problem
 from rules.enquiry import check_note, fact_from_text
-from rules.talking import Number, look
 from rules.terms import ROLES, Role, fact_of
 from rules.triage import DEFAULT_APPLIANCE
-from service.cases.calls import ClosedError, Keeping, Said, Step
+from service.cases.calls import ClosedError, Said
 from service.cases.database import DatabaseError
 from service.cases.store import Filter, KeyReusedError, NoCaseError, VersionError
 from service.desk import knowledge, showing
 from service.desk.casework import Asked, Desk, found, new_token, page, recorded, to_case, version_asked
-from service.desk.gate import FORM_FIELD, POST, form_token, guard, owner, route, sign_in, sign_out
+from service.desk.gate import FORM_FIELD, POST, form_token, guard, route, sign_in, sign_out
 from service.http.blueprint import Terms
 from service.http.case_intake import fact_number, outcome_from, reference_from
-from service.http.cases import calls
+from service.http.cases import calls, owner
 from service.http.context import HTML, house, marks
 from service.intake import appliance_from, source_of
 from service.problems import RefusedError
@@ -126,32 +125,16 @@ def strike_fact(case: str) -> Response:
 
 @route(blp, "/desk/cases/<string:case>/correct", terms=POST)
 def correct_fact(case: str) -> Response:
-    """The new value is heard first; an old one that it could not replace by itself, a danger say, is struck then."""
+    """The new value takes the old one's place, a danger's too."""
     old = fact_number(request.form.get("fact", ""))
     value = request.form.get("value", "").strip()
     try:
         version, saying = version_asked(), _telling(request.form.get("reads", ""), value)
-
-        def act(keeping: Keeping) -> Step:
-            return _corrected(calls().hear(owner(), found(case), version, saying, keeping), old)
-
-        return recorded(act)
+        return recorded(lambda keeping: calls().correct(owner(), found(case), version, old, saying, keeping))
     except InputError as error:
         return page(case, Asked(problems=error.problems, status=422))
     except (VersionError, KeyReusedError):
         return _changed(case, "")
-
-
-def _corrected(step: Step, old: Number) -> Step:
-    """Strike the old fact if it still stands beside another that was told of the same thing."""
-    told = {entry.number: entry for entry in look(house().expert, step.turn.conversation).facts}
-    new = step.turn.facts[0] if step.turn.facts else None
-    before = told.get(old)
-    if new is None or before is None or before.fate != "stands" or before.number == new.number:
-        return step
-    if before.fact is None or new.fact is None or before.fact.value == new.fact.value:
-        return step
-    return calls().strike_fact(owner(), step.case.id, None, old)
 
 
 @route(blp, "/desk/cases/<string:case>/role", terms=POST)
@@ -183,6 +166,8 @@ def _outcome_given() -> dict[str, Any]:
     fault, _, where = form.get("fault", "").partition("@")
     named = {"fault": fault, "where": where, "found": form.get("found", "").strip()}
     given |= {name: value for name, value in named.items() if value}
+    if parts := form.getlist("parts"):
+        given["parts"] = parts
     if minutes := form.get("minutes", "").strip():
         try:
             given["minutes"] = float(minutes)

@@ -36,6 +36,8 @@ MOST_OF_IT = 0.9
 _BARE = re.compile(r"[-+]?\d+(?:\.\d+)?")
 UNITS = {"ohm": "ohm", "delta_degF": "F", "day": "days"}
 
+_ELSEWHERE = re.compile(r"Next: |[A-Z]+\. STOP\. ")
+
 
 @dataclass(frozen=True)
 class Choice:
@@ -131,6 +133,11 @@ def fact_words(fact: Fact, terms: Mapping[str, FactTerm]) -> str:
 
 
 # --- the question ----------------------------------------------------------------------------------------------------
+def heard_words(reply: str) -> str:
+    """A reply without what stands elsewhere on the page: the stop, and the question asked then."""
+    return "\n".join(line for line in reply.splitlines() if not _ELSEWHERE.match(line))
+
+
 def question_of(turn: Turn, tests: Sequence[TestAdvice], book: Book, wanted: str | None) -> Question | None:
     """The question on the page: the one a person chose by what it reads, else the open one."""
     advice = {test.reads: test for test in tests}

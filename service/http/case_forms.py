@@ -197,11 +197,10 @@ def case_form(case: Case) -> dict[str, Any]:
 def step_form(step: Step, terms: Mapping[str, FactTerm], answer: Dump) -> dict[str, Any]:
     """A step as the answer to its request."""
     turn = step.turn
-    messages = turn.conversation.messages
     return {
         "case": case_form(step.case),
         "role": turn.conversation.role,
-        "message": messages[-1].message.number if turn.kind != "look" else None,
+        "message": turn.message,
         "kind": turn.kind,
         "facts": [_turn_fact(fact, terms) for fact in turn.facts],
         "unread": list(turn.unread),
@@ -222,6 +221,7 @@ def history_form(entries: tuple[Entry, ...], terms: Mapping[str, FactTerm]) -> I
             heard = heard_from_plain(body["heard"])
             form |= {"message": heard.message.number, "role": heard.message.role, "text": heard.message.text}
             form["heard"] = heard.kind
+            form["struck"] = [f"{message}.{index}" for message, index in body.get("struck", ())]
             form["facts"] = [
                 {"number": number_of(number), "fact": _fact(one.fact, terms)}
                 for number, one in zip(heard.numbers(), heard.facts, strict=False)

@@ -17,7 +17,7 @@ from marshmallow import Schema, fields, validate
 from rules import Fact, InputError, Problem
 from rules.talking.summing_up import Form
 from service.cases.calls import Calls, Keeping, Step
-from service.cases.store import STATES, Filter, Kept, NoCaseError, Position, RepeatedError
+from service.cases.store import STATES, Filter, Kept, NoCaseError, Position
 from service.http import examples
 from service.http.blueprint import Blueprint, Terms, body_doc, read_json
 from service.http.case_forms import (
@@ -245,15 +245,7 @@ def _once(data: Any, status: int, act: Callable[[Keeping | None], Step]) -> Resp
     once = once_asked(data)
     if once is None:
         return _told(act(None), status)
-    store = calls().store
-    if (kept := store.answered(owner(), once)) is None:
-        try:
-            return _told(act(Keeping(once, partial(_written, status=status))), status)
-        except RepeatedError:
-            kept = store.answered(owner(), once)
-    if kept is None:  # grown too old between two looks
-        raise RefusedError("version-changed", "The request was answered a day ago; read the case again.")
-    return _sent(kept)
+    return _sent(calls().once(owner(), once, partial(_written, status=status), act))
 
 
 def _written(step: Step, status: int) -> Kept:

@@ -51,7 +51,7 @@ def version_asked(current: Callable[[], int]) -> int | None:
     given = request.if_match
     if given.star_tag:
         return None
-    numbers = {int(tag) for tag in given.as_set() if re.fullmatch(r"[1-9]\d{0,8}", tag)}
+    numbers = {int(tag) for tag in given.as_set() if re.fullmatch(r"[1-9]\d{0,8}", tag or "")}
     if len(numbers) == 1:
         return numbers.pop()
     now = current()

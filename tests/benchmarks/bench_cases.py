@@ -1,16 +1,22 @@
 """Cases under load: messages at many cases at once, and reading and listing among few and very many.
 
-    python -m tests.benchmarks.bench_cases [--clients 20] [--seconds 15] [--pause 1] [--many 100000] [--database URL]
+    python -m tests.benchmarks.bench_cases [--clients 20] [--seconds 15] [--pause 1 0] [--many 100000] [--postgres]
 
-First a service is started and each client conducts a case of its own, message after message, --pause seconds apart
-(0 measures what the machine can do, and then everybody waits for everybody). Printed are messages a second and
-latencies; every case is read back, and a message that is lost or doubled ends it with 1. Then a database of 1,000 cases
-and one of --many are filled, and one case is read, and a page listed, from each. All calls are invented.
+First a service is started and each client conducts a case of its own, message after message, --pause seconds apart on
+average: by how long an agent thinks and types. A pause of 0 has as many requests under way as there are clients at
+every moment, so it tells what the machine can do, and everybody waits for everybody. Each pause given is a run of its
+own. Printed are messages a second and latencies, from the first byte sent to the last received; what is measured began
+after a second of warming up. One request in twenty is sent again under its Idempotency-Key, as after a lost connection.
+Every case is read back, and a message that is lost or doubled ends it with 1. --postgres starts a PostgreSQL for it. A
+soak is --clients 50 --seconds 300 --pause 2.5 --many 0, once with and once without it. Then a
+database of 1,000 cases and one of --many are filled, and one case is read, and a page listed, from each. All calls are
+invented.
 """
 
 from __future__ import annotations
 
 import argparse
+import contextlib
 import http.client
 import json
 import random
@@ -20,6 +26,7 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -27,9 +34,10 @@ from typing import Any
 from sqlalchemy import insert
 
 from service.cases.database import Database
-from service.cases.migrating import prepare
 from service.cases.store import Case, Filter, Store, new_id
 from service.cases.tables import cases, entries
+from tests.service.cases.postgres import postgres, programs
+from tests.service.databases import new_store
 from tests.service.running import served
 
 SAID = (
@@ -40,6 +48,8 @@ FEW = 1000
 AT_ONCE = 5000
 ENTRIES = 4  # of each case that is filled in
 READS = 400
+REPEATED = 0.05  # share of the messages that are sent again
+WARMING = 1.0  # seconds, in which the clients come one by one; not measured
 
 
 class Caller:
@@ -49,8 +59,10 @@ class Caller:
         self.connection = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
         self.who, self.took, self.said = who, list[float](), list[str]()
         self.pause, self.chance = pause, random.Random(who)
+        self.heard = self.repeated = 0
 
-    def conduct(self, until: float) -> None:
+    def conduct(self, begins: float, until: float) -> None:
+        time.sleep(self.chance.uniform(0, max(WARMING, self.pause)))
         status, etag, form = self._send("POST", "/v1/cases", {"reference": f"bench {self.who}"})
         assert status == 201, form
         self.case = form["case"]["id"]
@@ -59,17 +71,23 @@ class Caller:
             headers = {"If-Match": etag, "Idempotency-Key": f"{self.case}-{len(self.said)}"}
             began = time.perf_counter()
             status, etag, form = self._send("POST", f"/v1/cases/{self.case}/messages", {"text": text}, headers)
-            self.took.append((time.perf_counter() - began) * 1000)
+            if time.monotonic() > begins:
+                self.took.append((time.perf_counter() - began) * 1000)
             assert status == 200, form
             self.said.append(text)
+            self.heard += 1
+            if self.chance.random() < REPEATED:
+                again = self._send("POST", f"/v1/cases/{self.case}/messages", {"text": text}, headers)
+                assert again == (200, etag, form), again
+                self.repeated += 1
             time.sleep(self.pause * self.chance.uniform(0.5, 1.5))
             if len(self.said) % len(SAID) == 0:  # a call is not endless
-                self._check()
+                self.check()
                 self.said.clear()
                 _, etag, form = self._send("POST", "/v1/cases", {"reference": f"bench {self.who}"})
                 self.case = form["case"]["id"]
 
-    def _check(self) -> None:
+    def check(self) -> None:
         _, _, form = self._send("GET", f"/v1/cases/{self.case}")
         heard = [entry["text"] for entry in form["history"] if entry["kind"] == "message"]
         assert heard == self.said, (heard, self.said)
@@ -83,19 +101,32 @@ class Caller:
         return response.status, response.headers.get("ETag", ""), json.loads(response.read())
 
 
-def conversing(clients: int, seconds: float, pause: float, *options: str) -> bool:
-    """Messages at so many cases at once. Returns whether every case holds what was said."""
+@dataclass(frozen=True)
+class Conversed:
+    """What came of messages at many cases at once: how many were heard, how many sent again, ms of those measured."""
+
+    heard: int
+    repeated: int
+    took: list[float]
+    failed: list[Exception]
+
+
+def conversing(clients: int, seconds: float, pause: float, *options: str) -> Conversed:
+    """Messages at so many cases at once; each case is then held against what was said in it."""
     failed: list[Exception] = []
     with served(*options) as service:
         callers = [Caller(service.port, who, pause) for who in range(clients)]
-        until = time.monotonic() + seconds
+        begins = time.monotonic() + max(WARMING, pause)
+        until = begins + seconds
 
         def work(caller: Caller) -> None:
             try:
-                caller.conduct(until)
-                caller._check()
+                caller.conduct(begins, until)
+                caller.check()
             except (AssertionError, OSError, http.client.HTTPException) as error:
                 failed.append(error)
+            finally:
+                caller.connection.close()
 
         threads = [threading.Thread(target=work, args=(caller,)) for caller in callers]
         for thread in threads:
@@ -103,11 +134,18 @@ def conversing(clients: int, seconds: float, pause: float, *options: str) -> boo
         for thread in threads:
             thread.join()
     took = sorted(ms for caller in callers for ms in caller.took)
-    p50, p99 = took[len(took) // 2], took[int(len(took) * 0.99)]
-    print(f"{clients} cases at once: {len(took) / seconds:.0f} messages a second, p50 {p50:.1f} ms, p99 {p99:.1f} ms")
-    if failed:
-        print(f"{len(failed)} cases went wrong, for example: {str(failed[0])[:500]}")
-    return not failed
+    heard, repeated = sum(caller.heard for caller in callers), sum(caller.repeated for caller in callers)
+    return Conversed(heard, repeated, took, failed)
+
+
+def _shown(clients: int, seconds: float, pause: float, done: Conversed) -> str:
+    took, load = done.took, f"a message each {pause:g} s" if pause else "one message after another"
+    told = f"{clients} cases at once, {load}: {done.heard:,} messages heard, {done.repeated:,} sent again"
+    if took:
+        p50, p99 = took[len(took) // 2], took[int(len(took) * 0.99)]
+        told += f"; {len(took) / seconds:.0f} a second, p50 {p50:.1f} ms, p99 {p99:.1f} ms, longest {took[-1]:.0f} ms"
+    wrong = f"\n{len(done.failed)} CASES WENT WRONG, for example: {str(done.failed[0])[:500]}" if done.failed else ""
+    return told + (wrong or "\nevery message is there once")
 
 
 def filled(database: Database, number: int) -> list[str]:
@@ -157,23 +195,24 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--clients", type=int, default=20)
     parser.add_argument("--seconds", type=float, default=15)
-    parser.add_argument("--pause", type=float, default=1.0)
+    parser.add_argument("--pause", type=float, nargs="+", default=[1.0, 0.0])
     parser.add_argument("--many", type=int, default=100_000)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--threads", type=int, default=10)
-    parser.add_argument("--database", help="An empty PostgreSQL database for the messages; else SQLite.")
+    parser.add_argument("--postgres", action="store_true", help="Keep the messages in PostgreSQL; else SQLite.")
     asked = parser.parse_args()
     options = ["--workers", str(asked.workers), "--threads", str(asked.threads), "--log-level", "error"]
-    sound = conversing(
-        asked.clients, asked.seconds, asked.pause, *options, *(("--database", asked.database) if asked.database else ())
-    )
-    print("every message is there once" if sound else "MESSAGES WERE LOST OR DOUBLED")
-    found = []
+    sound, found = True, []
+    with contextlib.ExitStack() as stack:
+        server = stack.enter_context(postgres(programs() or Path())) if asked.postgres else None
+        for pause in asked.pause:
+            where = ["--database", server.new_database()] if server is not None else []
+            done = conversing(asked.clients, asked.seconds, pause, *options, *where)
+            print(_shown(asked.clients, asked.seconds, pause, done), flush=True)
+            sound = sound and not done.failed
     for number in (FEW, asked.many) if asked.many else ():
         with tempfile.TemporaryDirectory() as folder:
-            database = Database(str(Path(folder) / "cases.db"))
-            database.make_place()
-            prepare(database)
+            database = new_store(Path(folder)).database
             ids = filled(database, number)
             found.append(reading(database, ids, number))
             database.close()

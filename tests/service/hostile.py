@@ -76,7 +76,12 @@ def bodies(chance: random.Random) -> Iterator[tuple[str, bytes]]:
     """Without end: a path and a body to post there."""
     while True:
         path, good = chance.choice(GOOD)
-        yield path, chance.choice(_WAYS)(chance, good)
+        yield path, hostile(chance, good)
+
+
+def hostile(chance: random.Random, good: dict[str, Any]) -> bytes:
+    """A body that differs from a good one in a place or more, or has nothing to do with it."""
+    return chance.choice(_WAYS)(chance, good)
 
 
 def _raw(chance: random.Random, _good: dict[str, Any]) -> bytes:

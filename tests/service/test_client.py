@@ -125,11 +125,21 @@ def test_tried_again_where_it_is_safe() -> None:
         assert len(server.asked) == 4
 
 
+def test_what_is_said_in_a_case_is_said_again_under_the_same_mark() -> None:
+    with scripted(BUSY, (0, {}, b""), (200, {"ETag": '"3"'}, b"{}")) as server, Client(server.address) as coldleg:
+        assert coldleg.say("c", '"2"', {"text": NOTE}) == ({}, '"3"')
+        assert len(server.asked) == 3
+        assert len({asked[2]["Idempotency-Key"] for asked in server.asked}) == 1
+    with scripted(BUSY, (0, {}, b""), (201, {}, b"{}")) as server, Client(server.address) as coldleg:
+        coldleg.open_case({})
+        assert len({asked[2]["Idempotency-Key"] for asked in server.asked}) == 1
+
+
 def test_not_tried_again_where_it_might_do_something_twice() -> None:
     for answer in (BUSY, (0, {}, b"")):
         with scripted(answer, ALIVE) as server, Client(server.address) as coldleg:
             with pytest.raises(ServiceError):
-                coldleg._send("POST", "v1/cases", json={})
+                coldleg._send("POST", "v1/elsewhere", json={})
             assert len(server.asked) == 1
     with scripted((422, {}, b'{"title": "no"}'), ALIVE) as server, Client(server.address) as coldleg:
         with pytest.raises(ProblemError):

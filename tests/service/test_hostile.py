@@ -8,6 +8,7 @@ import json
 import random
 import time
 from collections import Counter
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -29,7 +30,10 @@ from schemathesis.specs.openapi.checks import (
 
 from rules import Expert
 from service.app import create_app
+from service.settings import Settings
+from tests.service.databases import new_store
 from tests.service.hostile import RAW, bodies
+from tests.service.hostile_cases import requests_about, send, wrong_in
 from tests.service.running import Running
 
 CHECKS = [
@@ -55,6 +59,22 @@ def test_no_hostile_body_is_a_failure(client: FlaskClient) -> None:
         assert response.status_code in (200, 400, 413, 422), body[:300]
         wanted = "application/json" if response.status_code == 200 else "application/problem+json"
         assert response.mimetype == wanted
+
+
+def test_no_hostile_request_about_a_case_is_a_failure(expert: Expert, tmp_path: Path) -> None:
+    store = new_store(tmp_path)
+    client = create_app(expert, Settings(store=store)).test_client()
+    case = client.post("/v1/cases", json={"text": "the oven is cold"}).get_json()["case"]["id"]
+    seen = Counter[int]()
+    for sent in itertools.islice(requests_about(case, random.Random(7)), 700):
+        response = send(client, sent)
+        assert not wrong_in(response), (sent, response.get_data(as_text=True)[:300])
+        seen[response.status_code] += 1
+    assert {200, 201, 400, 404, 409, 412, 422, 428} <= set(seen)
+    whole = store.whole("local", case)
+    assert [entry.number for entry in whole.entries] == list(range(1, whole.case.version + 1))
+    assert client.get(f"/v1/cases/{case}").status_code == 200
+    store.database.close()
 
 
 def test_no_raw_body_of_these_is_answered(client: FlaskClient) -> None:

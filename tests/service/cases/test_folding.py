@@ -6,15 +6,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from sqlalchemy import event
 
 from rules import Expert
 from rules.enquiry import fact_from_text
 from rules.talking import Turn, look
 from service.cases.calls import Calls, Said, Saying, Step
-from service.cases.database import Database
 from service.cases.folding import Outcome, fold, without_words
-from service.cases.migrating import prepare
-from service.cases.store import Store
+from tests.service.databases import new_store
 
 #: A step: text that is said, or @ and something done.
 CALLS = {
@@ -23,6 +22,8 @@ CALLS = {
     "correction": """left front is dead; yes; no wait, it is the right rear; no wait, the clock is dead;
         why do you ask?; @strike 2.0; @forget 0; the oven is cold; @caller; about 40 low""",
     "open_line": "@technician; @fact dead_check=proved; @fact ohms.bake=OL; @outcome; @reopen; hm",
+    "scrapped": "the oven is dead; no; the clock is dead; scrap that; why; what now; one sec; forget that; it sparked",
+    "by_hand": "sparks from the oven; @correct 0.0 hazard.sparks=no; the clock is on; @correct 2.0 display=dark",
     "coils": "the coil burner left front is dead; yes; left rear; gas range; sparks from the oven; no wait, no sparks",
 }
 
@@ -33,10 +34,7 @@ def steps_of(name: str) -> list[str]:
 
 @pytest.fixture
 def calls(expert: Expert, tmp_path: Path) -> Calls:
-    database = Database(str(tmp_path / "cases.db"))
-    database.make_place()
-    prepare(database)
-    return Calls(expert, Store(database))
+    return Calls(expert, new_store(tmp_path))
 
 
 def does(calls: Calls, number: str, what: str) -> Step:
@@ -44,6 +42,10 @@ def does(calls: Calls, number: str, what: str) -> Step:
     if word == "@strike":
         message, index = map(int, rest.split("."))
         return calls.strike_fact("a", number, None, (message, index))
+    if word == "@correct":
+        old, told = rest.split()
+        message, index = map(int, old.split("."))
+        return calls.correct("a", number, None, (message, index), saying(calls, f"@caller_fact {told}"))
     if word == "@forget":
         return calls.strike_message("a", number, None, int(rest))
     if word == "@outcome":
@@ -54,8 +56,9 @@ def does(calls: Calls, number: str, what: str) -> Step:
 
 
 def saying(calls: Calls, what: str) -> Saying:
-    if what.startswith("@fact "):
-        fact = fact_from_text(what.removeprefix("@fact "), calls.expert.book.facts, "technician")
+    if what.startswith(("@fact ", "@caller_fact ")):
+        who, told = what.split(" ", 1)
+        fact = fact_from_text(told, calls.expert.book.facts, "technician" if who == "@fact" else "caller")
         return lambda _: Said(facts=(fact,))
     if what == "@technician":
         return lambda _: Said(role="technician")
@@ -85,6 +88,19 @@ def test_entries_fold_to_what_was_made_of_the_call(calls: Calls, name: str) -> N
         _, seen = calls.seen("a", step.case.id)
         assert believed(seen.turn) == believed(step.turn)
         assert seen.turn.asks == step.turn.asks
+
+
+def test_a_danger_corrected_by_hand_is_one_write(calls: Calls) -> None:
+    commits = list[Any]()
+    event.listen(calls.store.database.engine, "commit", commits.append)
+    step = calls.open("a", None, None, Said("sparks from the oven"))
+    assert step.turn.answer.stop is not None
+    commits.clear()
+    after = does(calls, step.case.id, "@correct 0.0 hazard.sparks=no")
+    assert after.turn.answer.stop is None
+    assert len(commits) == 1
+    whole = calls.store.whole("a", step.case.id)
+    assert [entry.kind for entry in whole.entries] == ["opened", "message", "message", "strike"]
 
 
 @pytest.mark.parametrize("name", CALLS)

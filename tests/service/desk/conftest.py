@@ -21,10 +21,9 @@ from selenium.webdriver.support.wait import WebDriverWait
 
 from rules import Expert
 from service.app import create_app
-from service.cases.database import Database
-from service.cases.migrating import prepare
 from service.cases.store import Store
 from service.settings import Settings
+from tests.service.databases import new_store
 from tests.service.running import Running
 
 PATIENCE = 20  # seconds; a page takes far less
@@ -36,10 +35,7 @@ ARGUMENTS = (
 
 @pytest.fixture(scope="session")
 def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
-    database = Database(str(tmp_path_factory.mktemp("desk") / "cases.db"))
-    database.make_place()
-    prepare(database)
-    return Store(database)
+    return new_store(tmp_path_factory.mktemp("desk"))
 
 
 @pytest.fixture(scope="session")

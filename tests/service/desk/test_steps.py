@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import html
 import re
 
 import pytest
 from flask.testing import FlaskClient
 
+from rules import Expert
 from tests.service.desk.forms import Page, opened, said, send
 
 EVIL = "<script>alert(1)</script>\" onfocus='x' {{ 7*7 }} '); DROP TABLE cases; --"
@@ -162,3 +164,48 @@ def test_a_call_of_nobody(client: FlaskClient) -> None:
     for address in ("/desk/cases/x", "/desk/cases/" + "A" * 24):
         assert client.get(address).status_code == 404
         assert "No such call" in client.get(address).get_data(as_text=True)
+
+
+def test_the_page_says_nothing_stale(client: FlaskClient) -> None:
+    address = opened(client, "the oven is cold but the clock is on")
+    first = Page(client.get(address))
+    other = re.search(r'href="([^"]+ask=[^"]+)"', client.get(address).get_data(as_text=True))
+    assert other is not None
+    chosen = Page(client.get(html.unescape(other[1])))
+    assert "Any shock" in first.text.partition("Understood")[0]
+    assert "Next: Any shock" not in first.text.partition("The call so far")[0]
+    assert "Next: Any shock" not in chosen.text.partition("The call so far")[0]
+    assert "1 to 9 answer" in first.text
+    stopped = Page(client.get(opened(client, "sparks from the oven")))
+    assert "1 to 9 answer" not in stopped.text  # nothing is asked, so no key answers
+    assert "Say this now" not in stopped.text.partition("The call so far")[0]  # said once, in the banner
+
+
+def test_the_parts_put_in_are_in_the_outcome(client: FlaskClient, expert: Expert) -> None:
+    address = opened(client, "the hot light stays on over the left front burner, and it is stone cold")
+    said(client, address, text="no")
+    form = Page(client.get(address)).form("/outcome")
+    part = re.search(r'name="parts" value="([^"]+)"', client.get(address).get_data(as_text=True))
+    assert part is not None
+    assert send(client, form, fixed="yes", found="its limiter", parts=part[1]).status_code == 303
+    page = Page(client.get(address)).text
+    title = expert.book.parts[part[1]].title
+    assert f"Parts: {title}. Fixed." in page
+    assert "Closed." in page
+
+
+def test_a_call_of_sixty_messages_is_shown_whole(client: FlaskClient) -> None:
+    address = opened(client, "the oven is cold")
+    for number in range(60):
+        page = said(client, address, text=f"the clock is {'dead' if number % 2 else 'on'}")
+    assert history(page) >= 60
+    assert page.text.count("replaced") >= 58
+
+
+def test_a_long_note_is_refused_and_kept(client: FlaskClient) -> None:
+    address = opened(client, "the oven is cold")
+    long = "and then it went cold again " * 200
+    response = send(client, Page(client.get(address)).form("/say"), text=long)
+    assert response.status_code == 422
+    assert "Send it in parts" in response.get_data(as_text=True)
+    assert long.strip() in response.get_data(as_text=True)

@@ -12,20 +12,16 @@ from flask.testing import FlaskClient
 
 from rules import Expert
 from service.app import create_app
-from service.cases.database import Database
-from service.cases.migrating import prepare
 from service.cases.store import Store
 from service.settings import Settings
+from tests.service.databases import new_store
 
 ROOT = Path(__file__).resolve().parents[3]
 
 
 @pytest.fixture(scope="session")
 def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
-    database = Database(str(tmp_path_factory.mktemp("cases") / "cases.db"))
-    database.make_place()
-    prepare(database)
-    return Store(database)
+    return new_store(tmp_path_factory.mktemp("cases"))
 
 
 @pytest.fixture(scope="session")
