@@ -225,8 +225,8 @@ def _answerable(
 
 def foreign_to(signatures: Signatures, book: Book, facts: Iterable[Fact]) -> list[Fact]:
     """Facts about things that the appliance of ``signatures`` does not have."""
-    known = {fact_of(key) for key in signatures.tables}
-    return [fact for fact in facts if book.facts[fact.fact].model != "context" and fact.fact not in known]
+    known = signatures.facts
+    return [fact for fact in facts if fact.fact not in known and book.facts[fact.fact].model != "context"]
 
 
 def expected_at(signatures: Signatures, fact: str, place: str) -> float:

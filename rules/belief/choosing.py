@@ -132,12 +132,20 @@ def choose(
         least = np.inf
     ready, waiting = _divided(scores, gate, least)
     ready.sort(key=lambda number: scores.saves.get(number, 0.0) <= 0)
-    further = _told_apart(signatures, probability, gate, units) if technician else None
-    left, closed = _divided(further, gate, LEAST_TO_TELL_APART) if further else ([], [])
-    first = _dead_check_first(scores, waiting, gate) or (_dead_check_first(further, closed, gate) if further else [])
+    first = _dead_check_first(scores, waiting, gate)
+    further: _Scores | None = None
+    left: list[int] = []
+    if technician and (
+        most is None or len(ready) < most or (not first and not scores.asked.guarded_tests <= gate.allowed)
+    ):
+        further = _told_apart(signatures, probability, gate, units)
+    if further is not None:
+        left, closed = _divided(further, gate, LEAST_TO_TELL_APART)
+        first = first or _dead_check_first(further, closed, gate)
     first += _hazard_first(signatures, gate)
-    led = {test.card.test for test in first} | {scores.card(number).test for number in ready}
-    ready = [number for number in ready if scores.card(number).test not in {test.card.test for test in first}]
+    leading = {test.card.test for test in first}
+    led = leading | {scores.card(number).test for number in ready}
+    ready = [number for number in ready if scores.card(number).test not in leading]
     room = len(ready) + len(left) if most is None else max(most - len(first), 0)
     listed = first[:most] + scores.tests(ready[:room])
     if further:
@@ -147,11 +155,14 @@ def choose(
 
 def _divided(scores: _Scores, gate: Gate, least: float) -> tuple[list[int], list[int]]:
     """The questions that tell so much, those that may be put now and those that wait for the dead-check."""
-    gains, guarded = scores.gains.tolist(), scores.asked.guarded
-    telling = [number for number in scores.ranked if gains[number] >= least]
-    waiting = [number for number in telling if number in guarded and gate.waits(scores.card(number))]
-    held = set(waiting)
-    return [number for number in telling if number not in held], waiting
+    gains, guarded, tests = scores.gains.tolist(), scores.asked.guarded, scores.asked.tests
+    ready: list[int] = []
+    waiting: list[int] = []
+    for number in scores.ranked:
+        if gains[number] >= least:
+            held = number in guarded and tests[number] not in gate.allowed
+            (waiting if held else ready).append(number)
+    return ready, waiting
 
 
 def sure(signatures: Signatures, probability: Table) -> bool:
@@ -207,24 +218,26 @@ class _Scores:
         """Every answer to some questions, each with the faults it would leave in front, most likely first."""
         if not numbers:
             return []
-        playing = np.flatnonzero(self.playing)
-        playing = playing[np.argsort(self.signatures.group[playing], kind="stable")]
-        edges = np.flatnonzero(np.diff(self.signatures.group[playing], prepend=-1))
-        leading = self.signatures.first[self.signatures.group[playing[edges]]].tolist()
-        slices = [self.asked.columns[number] for number in numbers]
-        columns = np.concatenate([np.arange(one.start, one.stop) for one in slices])
-        table = self.asked.cells(playing, columns)
-        joint = np.add.reduceat(self.playing[playing, None] * table, edges, axis=0)
-        marginal = joint.sum(axis=0)
+        signatures = self.signatures
+        playing = self.playing.nonzero()[0]
+        playing = playing[signatures.group[playing].argsort(kind="stable")]
+        group = signatures.group[playing]
+        edges = np.concatenate([[0], (group[1:] != group[:-1]).nonzero()[0] + 1])
+        leading = signatures.first[group[edges]].tolist()
+        columns, _ = self.asked.columns_of(numbers)
+        table = self.asked.cells(columns, playing) * self.playing[playing]
+        joint = np.add.reduceat(table, edges, axis=1)
+        marginal = joint.sum(axis=1)
         front: list[list[tuple[float, int]]] = [[] for _ in marginal]
-        for g, column in np.argwhere(joint >= LEADS_TO_FROM * np.maximum(marginal, LEAST)).tolist():
-            front[column].append((-float(joint[g, column]), leading[g]))
-        made, column = [], 0
+        led = joint >= LEADS_TO_FROM * np.maximum(marginal, LEAST)[:, None]
+        for column, g, share in zip(*(each.tolist() for each in led.nonzero()), joint[led].tolist(), strict=True):
+            front[column].append((-share, leading[g]))
+        chances, made, column = marginal.tolist(), [], 0
         for number in numbers:
             answers = []
-            for word in self.signatures.book.facts[self.card(number).reads].values:
+            for word in signatures.book.facts[self.card(number).reads].values:
                 leads_to = tuple(first for _, first in sorted(front[column])[:3])
-                answers.append(Outcome(word, float(marginal[column]), leads_to))
+                answers.append(Outcome(word, chances[column], leads_to))
                 column += 1
             made.append(tuple(answers))
         return made
@@ -237,8 +250,8 @@ def _scored(signatures: Signatures, probability: Table, gate: Gate, units: froze
     unpaid = _unpaid(asked, gate)
     price = asked.minutes + unpaid + asked.surcharge
     listed = _ranked(asked, gains, price, gate, units)
-    weighed = np.array(listed[:MOST_WEIGHED], dtype=np.intp)
-    saves = dict(zip(weighed.tolist(), savings(signatures, probability, asked, weighed, price), strict=True))
+    weighed = listed[:MOST_WEIGHED]
+    saves = dict(zip(weighed, savings(signatures, probability, asked, weighed, price), strict=True))
     return _Scores(signatures, asked, playing, gains, asked.minutes + unpaid, listed, saves)
 
 
@@ -272,17 +285,24 @@ def _ranked(
 ) -> tuple[int, ...]:
     """Questions that may come, by information a minute; each card once, at its best place."""
     may_come = gate.may_come(asked.cards, asked.ranks)[asked.card_number] & (gains >= least)
-    order = np.argsort(-np.round(gains / price, 12), kind="stable")
+    for key in gate.answered:
+        if key in asked.of_key:
+            may_come[asked.of_key[key]] = False
+    for where, numbers in asked.at.items():
+        if where not in units:
+            may_come[numbers] = False
+    coming = may_come.nonzero()[0]
+    worth = (gains[coming] / price[coming]).round(12)
+    coming = coming[(-worth).argsort(kind="stable")]
     ranked: dict[int, int] = {}
-    for number in order[may_come[order]].tolist():
-        question = asked.asked[number]
-        if question.key not in gate.answered and (question.where is None or question.where in units):
-            ranked.setdefault(question.rank, number)
+    for card, number in zip(asked.card_number[coming].tolist(), coming.tolist(), strict=True):
+        if card not in ranked:
+            ranked[card] = number
     return tuple(ranked.values())
 
 
 def savings(
-    signatures: Signatures, probability: Table, asked: Questions, numbers: Numbers, price: Table
+    signatures: Signatures, probability: Table, asked: Questions, numbers: Sequence[int], price: Table
 ) -> list[float]:
     """Minutes by which asking each of some questions lowers the expected cost of repair, its price taken off.
 
@@ -292,24 +312,20 @@ def savings(
         return []
     shares = signatures.by_repair(probability)
     shares[-1] = 0  # none of these is nobody's repair
-    kept = np.argsort(-shares, kind="stable")[:MOST_REPAIRS]
+    kept = (-shares).argsort(kind="stable")[:MOST_REPAIRS]
     kept = kept[shares[kept] > 0]
-    costs = signatures.repair_costs[kept]
-    place = np.full(len(shares), -1)
-    place[kept] = np.arange(len(kept))
-    of = place[signatures.repair]
-    rows = np.flatnonzero((of >= 0) & (probability > 0))
-    rows = rows[np.argsort(of[rows], kind="stable")]
-    edges = np.flatnonzero(np.diff(of[rows], prepend=-1))
-    slices = [asked.columns[number] for number in numbers.tolist()]
-    columns = np.concatenate([np.arange(one.start, one.stop) for one in slices])
-    starts = np.cumsum([0, *(one.stop - one.start for one in slices[:-1])])
-    joint = np.add.reduceat(probability[rows, None] * asked.cells(rows, columns), edges, axis=0)
-    rest = np.maximum(asked.marginal(probability)[columns] - joint.sum(axis=0), 0.0)
-    now = float(expected_cost(shares[None, kept], costs, max(1 - float(shares[kept].sum()), 0.0))[0])
-    after = np.add.reduceat(expected_cost(joint.T, costs, rest), starts)
-    saved = asked.know[numbers] * (now - after) - price[numbers]
-    return [float(minute) for minute in saved]
+    count = len(kept)
+    place = np.full(len(shares), count)
+    place[kept] = np.arange(count)
+    weights = np.zeros((len(probability), count + 1))  # of each hypothesis, under its repair; the last is for the rest
+    weights[np.arange(len(probability)), place[signatures.repair]] = probability
+    columns, starts = asked.columns_of(numbers)
+    joint = np.concatenate([weights.sum(axis=0)[None], asked.joint(columns, weights)])  # first, as it stands unasked
+    cost = expected_cost(joint[:, :count], signatures.repair_costs[kept], joint[:, count])
+    after = np.add.reduceat(cost[1:], starts)
+    chosen = np.array(numbers, dtype=np.intp)
+    saved: list[float] = (asked.know[chosen] * (cost[0] - after) - price[chosen]).tolist()
+    return saved
 
 
 def _dead_check_first(scores: _Scores, waiting: Sequence[int], gate: Gate) -> list[NextTest]:

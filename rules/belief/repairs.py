@@ -112,12 +112,15 @@ def expected_cost(shares: Table, costs: Table, rest: Table | float = 0.0, elsewh
     of what none of them mends, shape (rows,). Each row takes its own best order, and calls somebody else (at
     ``elsewhere``) at its own best point.
     """
-    order = np.argsort(-shares / costs, axis=1)  # equals cost the same in any order
-    ranked, spent = np.take_along_axis(shares, order, axis=1), costs[order]
-    mended = np.cumsum(ranked, axis=1)
-    total = mended[:, -1] + rest if shares.shape[1] else np.zeros(len(shares)) + rest
-    left = total[:, None] - np.concatenate([np.zeros((len(shares), 1)), mended], axis=1)
-    paid = np.concatenate([np.zeros((len(shares), 1)), np.cumsum(spent * left[:, :-1], axis=1)], axis=1)
+    rows, count = shares.shape
+    order = (shares / -costs).argsort(axis=1)  # equals cost the same in any order
+    ranked = shares.ravel().take(order + np.arange(0, rows * count, count)[:, None]) if count else shares
+    left = np.empty((rows, count + 1))  # what is not mended yet, before each repair and after the last
+    mended = ranked.cumsum(axis=1)
+    left[:, 0] = mended[:, -1] + rest if count else rest
+    np.subtract(left[:, :1], mended, out=left[:, 1:])
+    paid = np.zeros((rows, count + 1))
+    np.cumsum(costs.take(order) * left[:, :-1], axis=1, out=paid[:, 1:])
     cost: Table = (paid + left * elsewhere).min(axis=1)
     return cost
 
