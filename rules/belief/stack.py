@@ -80,10 +80,12 @@ class Stack:
         """The row of a word of a key."""
         return self.spans[key][0] + self.words[fact_of(key)].index(word)
 
-    def shown(self, row: int, hypotheses: Sequence[int]) -> list[float]:
-        """P(shown | hypothesis) of one word, for some hypotheses."""
+    def shown(self, rows: Numbers, hypotheses: Sequence[int]) -> list[float]:
+        """P(all of some words of different keys are shown | hypothesis), for some hypotheses."""
         table = self.true
-        return [float(table[row, number]) for number in hypotheses]
+        if len(rows) == 1:
+            return [float(table[rows[0], number]) for number in hypotheses]
+        return [float(share) for share in table[rows][:, list(hypotheses)].prod(axis=0)]
 
     def heard(self, rows: Numbers, error: float | Table) -> Table:
         """P(said | hypothesis) for some rows, shape (rows, H). ``error``: one for all, or shape (rows, 1)."""
@@ -184,10 +186,10 @@ class Beside(Stack):
     def width(self) -> int:
         return self.one.width + self.other.width
 
-    def shown(self, row: int, hypotheses: Sequence[int]) -> list[float]:
-        last, count = self.one.width - 1, self.other.width
+    def shown(self, rows: Numbers, hypotheses: Sequence[int]) -> list[float]:
+        last, end = self.one.width - 1, self.width - 1
         return [
-            float(self.other.true[row, n - last] if last <= n < last + count else self.one.true[row, min(n, last)])
+            self.other.shown(rows, (n - last,))[0] if last <= n < end else self.one.shown(rows, (min(n, last),))[0]
             for n in hypotheses
         ]
 
