@@ -200,11 +200,12 @@ def appliance_of(book: Book, named: Appliance | None, facts: Iterable[Fact]) -> 
 
 def _fitting(facts: Sequence[Fact], enquiry: Enquiry, appliance: Appliance) -> tuple[list[Fact], tuple[str, ...]]:
     """Facts about units this appliance has. One that was given is refused; one read from a note counts as unread."""
-    given = set(enquiry.facts)
-    problems = check_places([fact for fact in facts if fact in given], appliance)
+    problems = check_places(enquiry.facts, appliance)
     if problems:
         raise InputError(problems)
-    read = [fact for fact in facts if fact not in given and check_places([fact], appliance)]
+    if not check_places(facts, appliance):
+        return list(facts), ()
+    read = [fact for fact in facts if check_places([fact], appliance)]
     return [fact for fact in facts if fact not in read], tuple(dict.fromkeys(fact.text or fact.key for fact in read))
 
 
@@ -213,10 +214,13 @@ def _answerable(
 ) -> tuple[list[Fact], tuple[str, ...]]:
     """Facts about things this appliance has. As with units: one that was given is refused, one read is unread."""
     foreign = foreign_to(signatures, book, facts)
-    given = set(enquiry.facts)
+    if not foreign:
+        return list(facts), ()
     title = signatures.appliance.title
     problems = [
-        Problem(fact.key, f"{title} has nothing this is about; leave it out") for fact in foreign if fact in given
+        Problem(fact.key, f"{title} has nothing this is about; leave it out")
+        for fact in foreign
+        if fact in enquiry.facts
     ]
     if problems:
         raise InputError(problems)

@@ -127,13 +127,14 @@ def expected_cost(shares: Table, costs: Table, rest: Table | float = 0.0, elsewh
 
 def best_order(shares: Table, costs: Table, rest: float = 0.0, elsewhere: float = ELSEWHERE) -> Order:
     """The repairs worth doing before somebody else is called, best first. Shapes (repairs,)."""
-    ranked = sorted(range(len(shares)), key=lambda i: (-round(float(shares[i] / costs[i]), 12), i))
+    likely, spent = shares.tolist(), costs.tolist()
+    ranked = sorted(range(len(likely)), key=lambda i: (-round(likely[i] / spent[i], 12), i))
     left = float(shares.sum()) + rest
-    paid, best = 0.0, Order((), left * elsewhere)
+    paid, best, done = 0.0, left * elsewhere, 0
     for count, number in enumerate(ranked, start=1):
-        paid += float(costs[number]) * left
-        left -= float(shares[number])
+        paid += spent[number] * left
+        left -= likely[number]
         whole = paid + max(left, 0.0) * elsewhere
-        if whole < best.cost:
-            best = Order(tuple(ranked[:count]), whole)
-    return best
+        if whole < best:
+            best, done = whole, count
+    return Order(tuple(ranked[:done]), best)
