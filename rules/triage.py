@@ -10,6 +10,7 @@ import json
 import threading
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import Literal
 
 from rules import concluding, visit
@@ -56,6 +57,7 @@ DECLINED = {
 }
 SIGNALS = ("DANGER", "WARNING", "CAUTION", "NOTICE")
 REFERRALS = ("utility", "electrician", "appliance_technician", "customer")  # of several, who must come first
+NOTHING: frozenset[str] = frozenset()
 MOST_APPLIANCES = 32  # signature tables kept; each takes some hundred kilobytes
 
 
@@ -348,8 +350,8 @@ def gate_of(
     ``tools``: those at hand, None for all.
     """
 
-    allowed = frozenset(test for entry in fired for pattern in entry.rule.allow for test in book.tests_like(pattern))
-    forbidden = frozenset(test for entry in fired for pattern in entry.rule.forbid for test in book.tests_like(pattern))
+    allowed = NOTHING.union(*{book.tests_like(entry.rule.allow) for entry in fired if entry.rule.allow})
+    forbidden = NOTHING.union(*{book.tests_like(entry.rule.forbid) for entry in fired if entry.rule.forbid})
     measured = any(statement.certainty == "measured" for statement in case.statements)
     answered = _answered(book, case, role) | _not_told(case, role)
     return Gate(role, allowed, forbidden, stopped, answered, measured, _paid(book, case), tools)
@@ -408,13 +410,11 @@ def _nearly(book: Book, record: ChainRecord, case: CaseFile) -> tuple[NearMiss, 
 
 def _decision_id(answer: Triage, enquiry: Enquiry) -> str:
     """The hash of what was asked, so that the same question has the same id everywhere."""
-    asked = [
-        answer.book,
-        enquiry.role,
-        enquiry.explain,
-        repr(enquiry.appliance or answer.appliance.appliance),
-        enquiry.note,
-        enquiry.tools,
-        [repr(fact) for fact in answer.understood],
-    ]
-    return hashlib.sha256(json.dumps(asked, sort_keys=True).encode()).hexdigest()[:24]
+    appliance = repr(answer.appliance.appliance) if enquiry.appliance is None else _written(enquiry.appliance)
+    facts = [repr(fact) for fact in answer.understood]
+    asked = [answer.book, enquiry.role, enquiry.explain, appliance, enquiry.note, enquiry.tools, facts]
+    return hashlib.sha256(_JSON.encode(asked).encode()).hexdigest()[:24]
+
+
+_JSON = json.JSONEncoder()
+_written = lru_cache(maxsize=MOST_APPLIANCES)(repr)

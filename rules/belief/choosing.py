@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from rules.belief.questions import ROLE_ORDER, Questions, questions
 from rules.belief.repairs import expected_cost
 from rules.belief.signatures import Signatures
-from rules.belief.stack import Numbers, Table
+from rules.belief.stack import Table
 from rules.bookkeeping.types import TestCard
 from rules.terms import Role
 
@@ -31,6 +31,7 @@ SURE_FROM = 0.95  # no more questions once one repair has this probability
 MOST_TESTS = 8
 MOST_WEIGHED = 24  # tests of which the saving is worked out, the best by information a minute
 MOST_REPAIRS = 24  # repairs told apart in the expected cost; the rest count as somebody else's
+MOST_GATES = 1000  # of which it is kept what they let through
 LEAST = 1e-300
 TOLD_APART_FROM = 0.0005  # of the leading suspect's probability, where a technician wants to know just what it was
 LEAST_TO_TELL_APART = 0.0001  # bits; a rare fault beside a common one leaves little to learn, and may still be there
@@ -88,15 +89,10 @@ class Gate:
     paid: frozenset[str] = frozenset()
     tools: frozenset[str] | None = None
 
-    def may_come(self, cards: Sequence[TestCard], ranks: Numbers | None = None) -> Flags:
-        """Which tests may be shown once the dead-check has been done, their facts apart.
-
-        ``ranks``: of whoever may do each test, in :data:`ROLE_ORDER`, where they are known already.
-        """
+    def may_come(self, cards: Sequence[TestCard]) -> Flags:
+        """Which tests may be shown once the dead-check has been done, their facts apart."""
         rank = ROLE_ORDER.index(self.role)
-        if not cards:
-            return np.zeros(0, dtype=bool)
-        open_to = (np.array([ROLE_ORDER.index(card.who) for card in cards]) if ranks is None else ranks) <= rank
+        open_to = np.array([ROLE_ORDER.index(card.who) <= rank for card in cards], dtype=bool)
         if self.forbidden:
             open_to &= [card.test not in self.forbidden for card in cards]
         if self.stopped:
@@ -122,35 +118,36 @@ def choose(
     ``places``: units a question may be about. ``most``: None for all. Where hands-in tests wait for the dead-check,
     the dead-check comes in their place. For whoever takes a call the hazard question leads until it has been answered.
     """
-    technician = gate.role == "technician"
-    if sure(signatures, probability) and not technician:
+    technician, certain = gate.role == "technician", sure(signatures, probability)
+    if certain and not technician:
         return _hazard_first(signatures, gate)
-    units = frozenset(places)
-    scores = _scored(signatures, probability, gate, units)
-    least = LEAST_TO_CONFIRM if technician and not gate.measured else LEAST_BITS
-    if technician and gate.measured and sure(signatures, probability):
-        least = np.inf
+    asked, units = questions(signatures, gate.role), frozenset(places)
+    scores = None if certain and gate.measured else _scored(signatures, probability, asked, gate, units)
+    ready, first = _ready(scores, gate, LEAST_TO_CONFIRM if technician and not gate.measured else LEAST_BITS)
+    further = None
+    if technician and (most is None or len(ready) < most or not (first or asked.guarded_tests <= gate.allowed)):
+        further = _told_apart(signatures, probability, asked, gate, units)
+    left, instead = _ready(further, gate, LEAST_TO_TELL_APART)
+    listed = [*(first or instead), *_hazard_first(signatures, gate)]
+    leading = {test.card.test for test in listed}
+    led = leading | {asked.tests[number] for number in ready}
+    ready = [number for number in ready if asked.tests[number] not in leading]
+    left = [number for number in left if asked.tests[number] not in led]
+    room = len(ready) + len(left) if most is None else max(most - len(listed), 0)
+    if scores:
+        listed += scores.tests(ready[:room])
+    if further:
+        listed += further.tests(left[: max(room - len(ready), 0)])
+    return listed[:most]
+
+
+def _ready(scores: _Scores | None, gate: Gate, least: float) -> tuple[list[int], list[NextTest]]:
+    """The questions to put now, those that pay first; and the dead-check, if others wait for it."""
+    if scores is None:
+        return [], []
     ready, waiting = _divided(scores, gate, least)
     ready.sort(key=lambda number: scores.saves.get(number, 0.0) <= 0)
-    first = _dead_check_first(scores, waiting, gate)
-    further: _Scores | None = None
-    left: list[int] = []
-    if technician and (
-        most is None or len(ready) < most or (not first and not scores.asked.guarded_tests <= gate.allowed)
-    ):
-        further = _told_apart(signatures, probability, gate, units)
-    if further is not None:
-        left, closed = _divided(further, gate, LEAST_TO_TELL_APART)
-        first = first or _dead_check_first(further, closed, gate)
-    first += _hazard_first(signatures, gate)
-    leading = {test.card.test for test in first}
-    led = leading | {scores.card(number).test for number in ready}
-    ready = [number for number in ready if scores.card(number).test not in leading]
-    room = len(ready) + len(left) if most is None else max(most - len(first), 0)
-    listed = first[:most] + scores.tests(ready[:room])
-    if further:
-        listed += further.tests([n for n in left if further.card(n).test not in led][: max(room - len(ready), 0)])
-    return listed
+    return ready, _dead_check_first(scores, waiting, gate)
 
 
 def _divided(scores: _Scores, gate: Gate, least: float) -> tuple[list[int], list[int]]:
@@ -243,8 +240,7 @@ class _Scores:
         return made
 
 
-def _scored(signatures: Signatures, probability: Table, gate: Gate, units: frozenset[str]) -> _Scores:
-    asked = questions(signatures, gate.role)
+def _scored(signatures: Signatures, probability: Table, asked: Questions, gate: Gate, units: frozenset[str]) -> _Scores:
     playing = in_play(signatures, probability)
     gains = asked.gains(playing, signatures.repair)
     unpaid = _unpaid(asked, gate)
@@ -257,17 +253,21 @@ def _scored(signatures: Signatures, probability: Table, gate: Gate, units: froze
 
 def _unpaid(asked: Questions, gate: Gate) -> Table:
     """Minutes of set-up that each question still asks for, shape (Q,)."""
-    if not gate.paid:
+    paid = [asked.set_up[name] for name in gate.paid if name in asked.set_up]
+    if not paid:
         return asked.setup
-    return np.where(np.isin(asked.setups, list(gate.paid)), 0.0, asked.setup)
+    unpaid = asked.setup.copy()
+    unpaid[np.concatenate(paid)] = 0.0
+    return unpaid
 
 
-def _told_apart(signatures: Signatures, probability: Table, gate: Gate, units: frozenset[str]) -> _Scores | None:
+def _told_apart(
+    signatures: Signatures, probability: Table, asked: Questions, gate: Gate, units: frozenset[str]
+) -> _Scores | None:
     """Every question scored by what it tells of the fault itself, whatever mends it; None if that is known."""
     shares = signatures.by_group(probability)[:-1]
     if shares.max() >= SURE_FROM * shares.sum() and gate.measured:
         return None
-    asked = questions(signatures, gate.role)
     playing = in_play(signatures, probability, TOLD_APART_FROM)
     gains = asked.gains(playing, signatures.group)
     minutes = asked.minutes + _unpaid(asked, gate)
@@ -284,13 +284,10 @@ def _ranked(
     least: float = LEAST_TO_CONFIRM,
 ) -> tuple[int, ...]:
     """Questions that may come, by information a minute; each card once, at its best place."""
-    may_come = gate.may_come(asked.cards, asked.ranks)[asked.card_number] & (gains >= least)
-    for key in gate.answered:
-        if key in asked.of_key:
-            may_come[asked.of_key[key]] = False
-    for where, numbers in asked.at.items():
-        if where not in units:
-            may_come[numbers] = False
+    may_come = _open(asked, gate, units) & (gains >= least)
+    known = [asked.of_key[key] for key in gate.answered if key in asked.of_key]
+    if known:
+        may_come[np.concatenate(known)] = False
     coming = may_come.nonzero()[0]
     worth = (gains[coming] / price[coming]).round(12)
     coming = coming[(-worth).argsort(kind="stable")]
@@ -299,6 +296,18 @@ def _ranked(
         if card not in ranked:
             ranked[card] = number
     return tuple(ranked.values())
+
+
+def _open(asked: Questions, gate: Gate, units: frozenset[str]) -> Flags:
+    """Which questions the gate lets through, what is known apart, shape (Q,); the same few gates come again."""
+    entry = gate.role, gate.forbidden, gate.stopped, gate.tools, units
+    flags = asked.opened.get(entry)
+    if flags is None:
+        places = [one.where is None or one.where in units for one in asked.asked]
+        flags = gate.may_come(asked.cards)[asked.card_number] & places
+        if len(asked.opened) < MOST_GATES:
+            asked.opened[entry] = flags
+    return flags
 
 
 def savings(
@@ -332,7 +341,7 @@ def _dead_check_first(scores: _Scores, waiting: Sequence[int], gate: Gate) -> li
     """The dead-check, where tests that need it would tell something; without its tools none of them can be done."""
     if not waiting:
         return []
-    card = next(c for c in scores.signatures.book.tests.values() if c.reads == "dead_check")
+    card = scores.signatures.book.test_reading["dead_check"]
     if not gate.may_come([card])[0]:
         return []
     names = tuple(scores.card(number).test for number in waiting[:3])
@@ -345,5 +354,5 @@ def _hazard_first(signatures: Signatures, gate: Gate) -> list[NextTest]:
     """The hazard question, until it has been answered as a whole; half an answer leaves the other half open."""
     if "hazard.any" in gate.answered or gate.stopped or gate.role == "technician":
         return []
-    card = next(c for c in signatures.book.tests.values() if c.reads == "hazard.any")
+    card = signatures.book.test_reading["hazard.any"]
     return [NextTest(card, None, "hazard.any", 0.0, card.minutes)]

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from rules.belief.posterior import error_for
-from rules.belief.signatures import Signatures
+from rules.belief.signatures import Flags, Signatures
 from rules.belief.stack import Beside, Numbers, Stack, Table, put_in
 from rules.bookkeeping.types import TestCard
 from rules.terms import Role, fact_key
@@ -55,41 +54,21 @@ class Questions:
     setup: Table
     surcharge: Table
     columns: tuple[slice, ...]  # of each question
-    ranks: Numbers  # of whoever may use each card, in ROLE_ORDER
-    setups: NDArray[np.str_]  # of each question, by name
+    set_up: Mapping[str, Numbers]  # the questions that ask for each set-up
+    of_key: Mapping[str, Numbers]  # the questions about each key
+    by_column: Table  # ``alone`` turned over, so that a column is a piece of memory
     guarded: frozenset[int]  # questions that wait for the dead-check unless it is done
     guarded_tests: frozenset[str]  # the same by the names of their tests
     tests: tuple[str, ...]  # the name of each question's test
     words: Numbers  # the row of the stack that each column stands for, shape (C,)
     errors: Table  # the share of wrong answers, shape (C, 1)
+    opened: dict[object, Flags] = field(default_factory=dict, repr=False)  # by what a gate asks; see choosing.py
     more: Table | None = None
     more_doubt: Table | None = None
 
     @cached_property
     def heard(self) -> Table:
         return self.alone if self.more is None else put_in(self.alone, self.more)
-
-    @cached_property
-    def by_column(self) -> Table:
-        """``alone`` turned over, so that a column is a piece of memory, shape (C, singles)."""
-        return np.ascontiguousarray(self.alone.T)
-
-    @cached_property
-    def of_key(self) -> Mapping[str, Numbers]:
-        """The questions about each key."""
-        found: dict[str, list[int]] = {}
-        for number, question in enumerate(self.asked):
-            found.setdefault(question.key, []).append(number)
-        return {key: np.array(numbers, dtype=np.intp) for key, numbers in found.items()}
-
-    @cached_property
-    def at(self) -> Mapping[str, Numbers]:
-        """The questions about each unit."""
-        found: dict[str, list[int]] = {}
-        for number, question in enumerate(self.asked):
-            if question.where is not None:
-                found.setdefault(question.where, []).append(number)
-        return {where: np.array(numbers, dtype=np.intp) for where, numbers in found.items()}
 
     def columns_of(self, numbers: Sequence[int]) -> tuple[Numbers, list[int]]:
         """The columns of some questions side by side, and at which of these each question starts."""
@@ -203,14 +182,24 @@ def _lined_up(signatures: Signatures, who: Role) -> Questions:
         setup=np.array([setups[card.setup].minutes if card.setup else 0.0 for card in cards]),
         surcharge=np.array(risk),
         columns=tuple(slice(first, first + size) for first, size in zip(start.tolist(), sizes.tolist(), strict=True)),
-        ranks=np.array([ROLE_ORDER.index(every[rank].who) for rank in ranks], dtype=np.intp),
-        setups=np.array([card.setup or "" for card in cards]),
+        set_up=_by_name([card.setup for card in cards]),
+        of_key=_by_name([question.key for question in asked]),
+        by_column=np.ascontiguousarray(heard.T),
         guarded=frozenset(number for number, card in enumerate(cards) if card.needs_permission),
         guarded_tests=frozenset(card.test for card in cards if card.needs_permission),
         tests=tuple(card.test for card in cards),
         words=words,
         errors=errors,
     )
+
+
+def _by_name(names: Sequence[str | None]) -> dict[str, Numbers]:
+    """The numbers at which each name stands."""
+    found: dict[str, list[int]] = {}
+    for number, name in enumerate(names):
+        if name is not None:
+            found.setdefault(name, []).append(number)
+    return {name: np.array(numbers, dtype=np.intp) for name, numbers in found.items()}
 
 
 def _widened(known: Questions, signatures: Signatures) -> Questions:

@@ -62,9 +62,14 @@ class Hypothesis:
     variant: int = 0
     both: tuple[Hypothesis, ...] = ()
 
-    @property
+    @cached_property
     def name(self) -> str:
         return self.fault.fault if self.fault else "none_of_these"
+
+    @cached_property
+    def faults(self) -> tuple[str, ...]:
+        """The names of its fault, or of both; none of none of these."""
+        return tuple(one.name for one in self.both or (self,) if one.fault)
 
 
 @dataclass(frozen=True)

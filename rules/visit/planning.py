@@ -141,7 +141,7 @@ def _said_most(faults: _Suspects, these: Flags) -> str:
     """What most of the belief in some faults says to the customer; of equal ones what the likeliest fault says."""
     said, of = faults.signatures.tells
     shares = np.bincount(of[these], faults.share[these]).round(9)
-    leading = (shares == shares.max()).nonzero()[0].tolist()
-    if len(leading) == 1:
-        return said[leading[0]]
-    return said[next(number for number in of[faults.likeliest(these)].tolist() if number in leading)]
+    leading: list[int] = (shares == shares.max()).nonzero()[0].tolist()
+    if len(leading) > 1:
+        leading = [number for number in of[faults.likeliest(these)].tolist() if number in leading]
+    return said[leading[0]]
