@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import ctypes
 import gc
 import ipaddress
 import os
@@ -175,4 +177,11 @@ def _application(expert: Expert, settings: Settings) -> Flask:
     gc.unfreeze()
     gc.collect()
     gc.freeze()
+    _give_back()
     return app
+
+
+def _give_back() -> None:
+    """Hand what building the tables has freed back to the system; the workers would keep it. Only glibc can do that."""
+    with contextlib.suppress(OSError, AttributeError):
+        ctypes.CDLL(None).malloc_trim(0)
