@@ -57,6 +57,8 @@ def _why(signatures: Signatures, test: NextTest) -> str:
     if test.opens:
         cards = ", ".join(name.replace("_", " ") for name in test.opens)
         return f"No reading with the covers off comes before it; it opens the way to {cards}."
+    if test.because:
+        return test.because
     if not test.outcomes:
         return DANGER_FIRST
     likely = sorted(test.outcomes, key=lambda outcome: -round(outcome.probability, 4))[:3]

@@ -103,6 +103,9 @@ def worth_asking(tests: Sequence[NextTest], role: Role, *, measured: bool) -> tu
         return None, ""
     if tests[0].saves is None and tests[0].card.reads == "hazard.any":
         return tests[0], DANGER
+    wanted = next((test for test in tests if test.because), None)
+    if wanted is not None:
+        return wanted, wanted.because
     for test in tests:
         if test.pays and test.saves is not None:
             saves = f"{max(test.saves, 1):.0f} min of work and parts on the wrong thing"

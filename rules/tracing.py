@@ -124,7 +124,7 @@ class _Table:
         self.usual = signatures.usual
         self.shown = {key: np.where(words == "", self.usual[key], words) for key, words in seen.items()}
         self.known = {key: signatures.book.facts[fact_of(key)] for key in seen}
-        self.tables = {key: signatures.tables[key][:-1] > 0 for key in seen}
+        self.tables = {key: signatures.tables[key][:-1] > 0.5 for key in seen}  # at the figures of the book
         faulty = [_machine(signatures, number) for number in range(len(signatures.hypotheses) - 1)]
         runs = Runs(stack(wiring, [*faulty, *taken]), room_sensor_ohms(wiring) if wiring.appliance.oven else 0.0)
         #: Shape (circuits, machines). A bad joint lets voltage through and no load: neither alive under load nor dead.

@@ -354,7 +354,8 @@ def gate_of(
     forbidden = NOTHING.union(*{book.tests_like(entry.rule.forbid) for entry in fired if entry.rule.forbid})
     measured = any(statement.certainty == "measured" for statement in case.statements)
     answered = _answered(book, case, role) | _not_told(case, role)
-    return Gate(role, allowed, forbidden, stopped, answered, measured, _paid(book, case), tools)
+    asked = tuple((test, entry.rule.because) for entry in fired for test in entry.rule.ask)
+    return Gate(role, allowed, forbidden, stopped, answered, measured, _paid(book, case), tools, asked)
 
 
 def _answered(book: Book, case: CaseFile, role: Role) -> frozenset[str]:

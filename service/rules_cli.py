@@ -21,7 +21,7 @@ from rules.checking.readability import HARDEST
 from service.opening import book_option, opened, refuse
 
 EXIT_FOUND = 1
-ACTS = ("stop", "derive", "points_to", "establishes", "rules_out", "shift", "allow", "forbid", "visit")
+ACTS = ("stop", "derive", "points_to", "establishes", "rules_out", "shift", "allow", "forbid", "ask", "visit")
 json_option = click.option("--json", "as_json", is_flag=True, help="The report as JSON.")
 
 

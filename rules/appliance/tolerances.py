@@ -18,8 +18,8 @@ from rules.appliance.panel import FROM_ZERO
 from rules.appliance.wiring import LEG_VOLTS, Wiring
 from rules.bookkeeping.types import Effect
 
-#: Standard deviations from the middle, and the weight of what is seen there.
-NODES: tuple[tuple[float, float], ...] = ((0.0, 2 / 3), (-math.sqrt(3), 1 / 6), (math.sqrt(3), 1 / 6))
+#: Standard deviations from the middle, and how many sixths what is seen there counts.
+NODES: tuple[tuple[float, int], ...] = ((0.0, 4), (-math.sqrt(3), 1), (math.sqrt(3), 1))
 
 AMOUNTS_SD = 0.3  # of the logarithm of a fault's size; common practice, no source
 SUPPLY_VOLTS_SD = 2.0  # so that 114 to 126 V, service range A of ANSI C84.1, is three of them either way

@@ -64,6 +64,7 @@ class NextTest:
     outcomes: tuple[Outcome, ...] = ()
     opens: tuple[str, ...] = ()  # tests that wait for this one
     saves: float | None = None
+    because: str = ""  # the reason of the rule that wants it asked
 
     @property
     def pays(self) -> bool:
@@ -88,6 +89,7 @@ class Gate:
     measured: bool = False  # something has been measured
     paid: frozenset[str] = frozenset()
     tools: frozenset[str] | None = None
+    asked: tuple[tuple[str, str], ...] = ()  # questions that rules want next, each with the rule's reason
 
     def may_come(self, cards: Sequence[TestCard]) -> Flags:
         """Which tests may be shown once the dead-check has been done, their facts apart."""
@@ -128,7 +130,7 @@ def choose(
     if technician and (most is None or len(ready) < most or not (first or asked.guarded_tests <= gate.allowed)):
         further = _told_apart(signatures, probability, asked, gate, units)
     left, instead = _ready(further, gate, LEAST_TO_TELL_APART)
-    listed = [*(first or instead), *_hazard_first(signatures, gate)]
+    listed = [*(first or instead), *(_hazard_first(signatures, gate) or _wanted(signatures, gate))]
     leading = {test.card.test for test in listed}
     led = leading | {asked.tests[number] for number in ready}
     ready = [number for number in ready if asked.tests[number] not in leading]
@@ -356,3 +358,12 @@ def _hazard_first(signatures: Signatures, gate: Gate) -> list[NextTest]:
         return []
     card = signatures.book.test_reading["hazard.any"]
     return [NextTest(card, None, "hazard.any", 0.0, card.minutes)]
+
+
+def _wanted(signatures: Signatures, gate: Gate) -> list[NextTest]:
+    """The first question that a rule wants asked, if it may be and has no answer yet."""
+    for name, because in gate.asked:
+        card = signatures.book.tests[name]
+        if card.reads not in gate.answered and gate.may_come([card])[0] and not gate.waits(card):
+            return [NextTest(card, None, card.reads, 0.0, card.minutes, because=because)]
+    return []

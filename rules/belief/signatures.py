@@ -45,8 +45,8 @@ MOST_PATTERNS = 2000  # lists of patterns of which the matching hypotheses are k
 #: Prior share of everything the book does not know. Common practice, no source.
 NONE_OF_THESE_SHARE = 0.03
 
-#: How often something odd has a cause the book does not know, told or measured. Common practice, no source.
-ODD_IF_TOLD, ODD_IF_MEASURED = 0.10, 0.03
+#: How often a thing is odd without a known cause, told or measured. Common practice, no source.
+ODD_IF_TOLD, ODD_IF_MEASURED = 0.02, 0.03
 
 
 @dataclass(frozen=True)
@@ -311,7 +311,7 @@ def build(book: Book, appliance: Appliance) -> Signatures:
                 made = [_machines(wiring, fault, where, node) for node, _ in NODES]
                 hypotheses += [Hypothesis(fault, where, variant) for variant in range(len(made[0]))]
                 for kept, more in zip(rows, made, strict=True):
-                    kept += more
+                    kept.extend(more)
     every = [sound, *chain.from_iterable(rows)]
     seen = remembered(appliance, every, book.facts, lambda: observe_machines(wiring, every, book.facts))
     usual = {key: str(words[0]) for key, words in seen.items()}
@@ -348,8 +348,9 @@ def _shown(words: Words, count: int, term: FactTerm, usual: str) -> Table:
     column = {word: number for number, word in enumerate(term.values)}
     table = np.zeros((count + 1, len(column)))
     numbers = np.array([column[str(word) or usual] for word in words], dtype=np.intp).reshape(len(NODES), count)
-    for at_node, (_, weight) in zip(numbers, NODES, strict=True):
-        table[np.arange(count), at_node] += weight
+    for at_node, (_, sixths) in zip(numbers, NODES, strict=True):
+        table[np.arange(count), at_node] += sixths
+    table /= sum(sixths for _, sixths in NODES)
     table[-1] = _unexplained(term, usual)
     return table
 

@@ -127,6 +127,7 @@ def rule(record: dict[str, Any], file: str, line: int) -> Rule:
         shift=tuple(Shift(tuple(entry["faults"]), entry["factor"]) for entry in record["shift"]),
         allow=tuple(record["allow"]),
         forbid=tuple(record["forbid"]),
+        ask=tuple(record["ask"]),
         visit=VisitNeed(**record["visit"]) if record["visit"] else None,
         not_when=record["not_when"],
         fires_on=tuple(MappingProxyType(dict(example)) for example in record["fires_on"]),

@@ -157,6 +157,8 @@ class _Checker:
             self._globs(name, ("shift", number, "faults"), shift["faults"], "faults")
         for act in ("allow", "forbid"):
             self._globs(name, (act,), rule[act], "tests")
+        for test in rule["ask"]:
+            self.known("rules", name, ("ask",), test, "tests")
         for number, derivation in enumerate(rule["derive"]):
             if self.known("rules", name, ("derive", number, "fact"), derivation["fact"], "facts"):
                 self._value("rules", name, ("derive", number, "value"), derivation["fact"], derivation["value"])

@@ -366,6 +366,7 @@ class RuleSchema(Record):
     shift = fields.List(fields.Nested(ShiftSchema), load_default=list)
     allow = listed()
     forbid = listed()
+    ask = listed()
     visit = fields.Nested(VisitSchema, load_default=None)
     because = Text(required=True)
     source = Text(required=True)
@@ -375,7 +376,7 @@ class RuleSchema(Record):
 
     @validates_schema
     def does_something(self, data: dict[str, Any], **_: Any) -> None:
-        acts = ("derive", "stop", "points_to", "establishes", "rules_out", "shift", "allow", "forbid", "visit")
+        acts = ("derive", "stop", "points_to", "establishes", "rules_out", "shift", "allow", "forbid", "ask", "visit")
         if not any(data[act] for act in acts):
             raise ValidationError(f"a rule must do something: {', '.join(acts)}", "points_to")
 

@@ -270,6 +270,7 @@ class Rule:
     shift: tuple[Shift, ...] = ()
     allow: tuple[str, ...] = ()
     forbid: tuple[str, ...] = ()
+    ask: tuple[str, ...] = ()  # questions that come next
     visit: VisitNeed | None = None
     not_when: str | None = None
     fires_on: tuple[Mapping[str, object], ...] = ()

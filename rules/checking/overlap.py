@@ -31,7 +31,7 @@ def check_overlap(rules: Sequence[Rule]) -> Iterator[Finding]:
 
 def _acts(rule: Rule) -> tuple[object, ...]:
     """All that a firing of the rule does, whatever the order it was written in."""
-    named = (rule.derive, rule.points_to, rule.establishes, rule.rules_out, rule.allow, rule.forbid)
+    named = (rule.derive, rule.points_to, rule.establishes, rule.rules_out, rule.allow, rule.forbid, rule.ask)
     shifts = frozenset((fault, shift.factor) for shift in rule.shift for fault in shift.faults)
     return (*map(frozenset, named), shifts, rule.stop, rule.visit, _joins(rule) and not rule.stop)
 

@@ -123,6 +123,8 @@ def _acts(rule: Rule, book: Book) -> list[str]:
         made.append(f"these tests may be done: {', '.join(rule.allow)}")
     if rule.forbid:
         made.append(f"these tests may not be done: {', '.join(rule.forbid)}")
+    if rule.ask:
+        made.append(f"this is asked next: {', '.join(rule.ask)}")
     if rule.visit:
         made.append(_visit(rule))
     return made

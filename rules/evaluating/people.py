@@ -11,11 +11,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from rules.bookkeeping import codes
 from rules.bookkeeping.types import FactTerm
 from rules.evaluating.ranking import Ask, Ranker, error_of, meter_points, mistakes, possible_words
 from rules.evaluating.world import Happening, World
 from rules.terms import ALL, DONT_KNOW, OTHERS, Certainty, Fact, Source, fact_of, split_key
 
+NOT_COMPLAINED_OF = ("hazard.any", codes.FACT)  # nobody rings about these words themselves
 SAID_MOST = 3  # separate things a caller tells unasked
 ALSO_SAYS = 0.35  # probability of each further one
 SPEAKS_OF_ALL = 0.8  # that who sees the same on every unit says so of all of them
@@ -89,6 +91,9 @@ class _People:
             happening, caller, technician, complaint, tests, self.world.setup_minutes, self.world.repair_minutes
         )
 
+    def _usual(self, key: str) -> str:
+        return self.ranker.signatures.usual.get(key) or str(self.ranker.book.facts[fact_of(key)].usual)
+
     # --- answers -------------------------------------------------------------------------------------------------
     def _person(self, happening: Happening, source: Source) -> Person:
         strain = self.strain
@@ -99,7 +104,7 @@ class _People:
         for key, shown in happening.words.items():
             term = self.ranker.book.facts[fact_of(key)]
             card = self.cards.get(term.fact)
-            usual = self.ranker.signatures.usual[key]
+            usual = self._usual(key)
             if source == "caller" and term.told_by == "technician":
                 continue
             unsure = (card.dont_know * self.unsure[card.test]) if card else 0.1
@@ -129,7 +134,7 @@ class _People:
         others = [float(other != word and other in possible_words(term, key)) for other in words]
         if not any(others):
             return word
-        entry = (key, self.ranker.signatures.usual[key], word)
+        entry = (key, self._usual(key), word)
         if entry not in self._wrong:
             self._wrong[entry] = self._mistaken(term, entry[1], words.index(word), np.array(others))
         often, shares = self._wrong[entry]
@@ -155,7 +160,7 @@ class _People:
         chief: set[tuple[str, str]] = set()
         for key, said in caller.says.items():
             fact, place, _ = split_key(key)
-            if said == self.ranker.signatures.usual[key] or not happening.words[key] or fact == "hazard.any":
+            if said == self._usual(key) or not happening.words[key] or fact in NOT_COMPLAINED_OF:
                 continue
             odd[fact, said].append(place or "")
             if key in happening.own and said == happening.words[key]:

@@ -14,7 +14,7 @@ from rules.belief.signatures import Signatures
 from rules.evaluating.people import Person, told
 from rules.evaluating.ranking import Ask, Ranker, Table, Weighed, possible_words
 from rules.evaluating.walking import Judge
-from rules.terms import Fact, Role, Source, fact_of
+from rules.terms import DONT_KNOW, Fact, Role, Source, fact_of
 
 FLOOR = 1e-6
 POSSIBLE_FROM = 0.05  # an answer this likely under a fault counts as a correct one
@@ -107,6 +107,8 @@ class _Examination:
     def _correct(self, ask: Ask, role: Role) -> list[list[Fact]]:
         if ask.card.reads == "dead_check":
             return [[Fact("dead_check", "proved", source="technician", certainty="measured")]]
+        if ask.key not in self.ranker.signatures.tables:  # a question that a rule wants; no table says what is right
+            return [[Fact(ask.key, DONT_KNOW, source="technician" if role == "technician" else "caller")]]
         return [[self._fact(ask.key, word, role)] for word in self._words(ask.key)]
 
     def _words(self, key: str) -> list[str]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from fnmatch import fnmatch
 
 import numpy as np
 
@@ -17,7 +18,8 @@ from rules.appliance import observe_machines
 from rules.appliance.injecting import Machine, has_rings, machines
 from rules.appliance.tolerances import moved
 from rules.belief.signatures import Signatures
-from rules.bookkeeping.types import Book, Effect, Fault
+from rules.bookkeeping import codes
+from rules.bookkeeping.types import Book, Effect, Fault, Rule
 from rules.evaluating.grouping import Truth
 from rules.evaluating.ranking import possible_words
 from rules.evaluating.strain import Strain
@@ -25,6 +27,7 @@ from rules.terms import fact_key, fact_of
 
 LEG_LOW, LEG_HIGH = 114.0, 126.0  # ANSI C84.1 service range A
 ELEMENT_LOW, ELEMENT_HIGH = 0.90, 1.05
+SHOWS_CODE = "display.code"
 ODD_OUTSIDE = 0.03  # how often a part is odd that has nothing to do with a cause outside the book
 
 
@@ -105,7 +108,27 @@ class World:
         self._mix(happened)
         for happening in happened:
             _any_hazard(happening.words)
+            if SHOWS_CODE in happening.words:
+                happening.words[codes.FACT] = self._code(happening)
         return happened
+
+    def _code(self, happening: Happening) -> str:
+        """The group of the code that a display shows: mostly the fault's own, by odds off those of the book's rules."""
+        if happening.words[SHOWS_CODE] != "yes":
+            return codes.NO_CODE
+        groups = [word for word in self.book.facts[codes.FACT].values if word != codes.NO_CODE]
+        odds = self._factors(self.strain.shows_sd, len(groups))
+        for rule in self.book.rules.values():
+            for condition in rule.alternatives[0] if len(rule.alternatives) == 1 else ():
+                if condition.fact == codes.FACT and len(rule.alternatives[0]) == 1:
+                    odds *= [self._shift(rule, happening) if group in condition.values else 1.0 for group in groups]
+        return str(self.rng.choice(groups, p=odds / odds.sum()))
+
+    @staticmethod
+    def _shift(rule: Rule, happening: Happening) -> float:
+        """How much likelier a rule makes what is wrong here."""
+        named = [s for s in rule.shift for name, _ in happening.truths if any(fnmatch(name, f) for f in s.faults)]
+        return max((shift.factor for shift in named), default=1.0)
 
     def _odd(self, words: dict[str, str]) -> frozenset[str]:
         return frozenset(key for key, word in words.items() if word and word != self.signatures.usual[key])

@@ -135,6 +135,7 @@ def _does(rule: Rule) -> tuple[str, ...]:
         "derives": rule.derive,
         "allows tests": rule.allow,
         "forbids tests": rule.forbid,
+        "asks next": rule.ask,
         "sets the visit": rule.visit,
     }
     return tuple(name for name, there in acts.items() if there)

@@ -135,12 +135,13 @@ class RuleEntrySchema(Schema):
     because = _text("Its reason.")
     source = _text("Where it comes from.")
     not_when = _text("When it would be wrong.", allow_none=True)
-    acts = _words("What it does: derive, stop, points_to, establishes, rules_out, shift, allow, forbid, visit.")
+    acts = _words("What it does: derive, stop, points_to, establishes, rules_out, shift, allow, forbid, ask, visit.")
     points_to = _words("Faults.")
     establishes = _words("Faults.")
     rules_out = _words("Faults.")
     allow = _words("Tests, * for any letters.")
     forbid = _words("Tests, * for any letters.")
+    ask = _words("Questions that come next.")
     fires_on = fields.List(
         fields.Dict(keys=fields.String()), metadata=told("Examples: facts by key on which it must fire.")
     )
@@ -151,7 +152,7 @@ class RuleEntrySchema(Schema):
     line = fields.Integer(metadata=told("Where it is written."))
 
 
-ACTS = ("derive", "stop", "points_to", "establishes", "rules_out", "shift", "allow", "forbid", "visit")
+ACTS = ("derive", "stop", "points_to", "establishes", "rules_out", "shift", "allow", "forbid", "ask", "visit")
 _APPLIANCE, _FAULT, _TEST = plan(ApplianceEntrySchema()), plan(FaultEntrySchema()), plan(TestEntrySchema())
 
 
@@ -198,7 +199,7 @@ def test_entry(card: TestCard) -> dict[str, Any]:
 
 def rule_entry(rule: Rule, book: Book) -> dict[str, Any]:
     names = ("rule", "because", "source", "not_when", "file", "line")
-    listed = ("points_to", "establishes", "rules_out", "allow", "forbid")
+    listed = ("points_to", "establishes", "rules_out", "allow", "forbid", "ask")
     return {
         **{name: getattr(rule, name) for name in names},
         **{name: list(getattr(rule, name)) for name in listed},

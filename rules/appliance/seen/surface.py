@@ -13,6 +13,9 @@ AS_HOT = 0.6  # share of its own high setting from which low counts as "full"
 MEDIUM_COOL, MEDIUM_HOT = 0.85 * MEDIUM_DUTY, MEDIUM_DUTY / 0.85  # as far off as heat on high counts as weak
 STILL_ON = 0.9  # share of the heat from which nothing has switched off
 GLOWS = 0.4  # share of its nominal watts from which a length of coil reddens; common practice, no source
+COIL_WATTS_OFF = (
+    0.2  # share of its nominal watts by which a coil is another than it should be; twice what a nameplate allows
+)
 UNEVEN = 0.5  # a length with less than this share of the other's glow looks dark beside it; from memory
 
 
@@ -83,7 +86,7 @@ def _swap(runs: Runs, unit: str) -> Words:
     own = [column[part] for part in (*runs.fleet.wiring.elements[f"{unit}.element"], f"{unit}.coil_limiter")]
     ground = column[f"{unit}.element.to_frame"]
     sound = np.array([1 / runs.fleet.wiring.impedance[list(column)[number]] for number in own])
-    altered: Mask = ~np.isclose(runs.fleet.admittance[:, own], sound).all(axis=1)
+    altered: Mask = (np.abs(runs.fleet.admittance[:, own] / sound - 1) > COIL_WATTS_OFF).any(axis=1)
     altered |= runs.fleet.opens_warm[:, own].any(axis=1) | (runs.fleet.admittance[:, ground] != 0)
     cold = _surface_heat(runs, unit) != "normal"
     odd = cold | ~np.isin(on_high(runs, unit), ["steady", ""]) | (_coil_glow(runs, unit) == "part")

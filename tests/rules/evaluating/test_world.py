@@ -28,6 +28,8 @@ STILL = Strain(
     mixed=0,
 )
 
+NOMINAL = 4 / 6  # weight of what is seen at the figures of the book, all tolerances in their middle
+
 
 def world_of(ranker: Ranker, strain: Strain = PERTURBED, start: int = 5) -> World:
     return World(ranker.book, ranker.signatures, strain, np.random.default_rng(start))
@@ -44,7 +46,7 @@ def test_without_strain_the_circuit_shows_what_the_table_says(ranker: Ranker) ->
         for key, word in happening.words.items():
             if ranker.book.facts[fact_of(key)].model == "circuit" and word and not ranker.book.faults[name].shows:
                 column = list(ranker.book.facts[fact_of(key)].values).index(word)
-                assert signatures.tables[key][same, column].max() == 1, (name, where, key, word)
+                assert signatures.tables[key][same, column].max() >= NOMINAL, (name, where, key, word)
 
 
 def test_strain_makes_appliances_that_the_table_does_not_hold(ranker: Ranker) -> None:
