@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
-import ctypes
-import gc
 import ipaddress
 import os
 import shutil
@@ -21,6 +18,7 @@ from rules import BookError, Expert
 from service.keys import KeyStore
 from service.ratelimit import RateLimiter
 from service.settings import LOOPBACK_NAMES, Settings
+from service.sparing import settle
 from service.watching import logs
 from service.watching.records import Recorder
 
@@ -172,16 +170,5 @@ def _application(expert: Expert, settings: Settings) -> Flask:
     triage(expert, SELF_TEST)
     app = create_app(expert, settings)
     pages.warm(app)
-    # The book is a few hundred thousand objects that never change: without this every full collection walks them in
-    # some request, and each worker copies their pages.
-    gc.unfreeze()
-    gc.collect()
-    gc.freeze()
-    _give_back()
+    settle()
     return app
-
-
-def _give_back() -> None:
-    """Hand what building the tables has freed back to the system; the workers would keep it. Only glibc can do that."""
-    with contextlib.suppress(OSError, AttributeError):
-        ctypes.CDLL(None).malloc_trim(0)

@@ -25,6 +25,7 @@ from service.batching.summing import Glance, glance
 from service.problems import unusable
 from service.rows import answer_row, is_id
 from service.schemas import triage_dump
+from service.sparing import settle
 
 CHUNK = 16  # rows handed to a process at once
 AHEAD = 4  # chunks a process may be ahead of the output
@@ -93,6 +94,7 @@ _OWN: list[Answerer] = []  # this process's
 
 def run(rows: Iterable[Row], expert: Expert, form: Form, jobs: int, book: Path | None) -> Iterator[Done]:
     """Answer rows, in their order. Raises BrokenProcessPool if a process dies."""
+    settle()
     if jobs == 1:
         yield from map(Answerer(expert, form).answer, rows)
         return
