@@ -51,6 +51,11 @@ def chaining() -> Iterator[Row]:
         made = bench_chaining.invented_rules(size, dice)
         cases = [bench_chaining.invented_case(made, dice, facts) for _ in range(CASES // 4)]
         yield _beside(f"chaining: {size} invented rules, {facts} facts", bench_chaining.compared("", made, cases))
+    for size in bench_chaining.PLAIN_SIZES if bench_chaining.INSTALLED else ():
+        spent = bench_chaining.beside_durable(size, 15, CASES // 4, dice)
+        ratio = spent["ours"] / spent["durable_rules"]
+        peer = f"durable_rules {spent['durable_rules']:.3f} ms (ours {ratio:.2f} of it)"
+        yield f"chaining: {size} invented rules of plain conjunctions, 15 facts", f"{spent['ours']:.3f} ms", peer
 
 
 def _beside(name: str, spent: dict[str, float]) -> Row:
