@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from rules.answer import Conclusion, FactBits, FaultAt, Reason
 from rules.belief.posterior import Belief
 from rules.belief.signatures import Hypothesis, Signatures
-from rules.belief.stack import Numbers, Table
+from rules.belief.stack import Table
 from rules.bookkeeping.types import FactTerm, Rule
 from rules.casefile import CaseFile
 from rules.chaining import Firing
@@ -254,20 +254,22 @@ class _Writer:
         return UNNAMED if where is not None and where == self.case.unnamed_at else where
 
     @cached_property
-    def said(self) -> Sequence[tuple[int, Numbers]]:
-        """The statements that a table speaks of, by number, with the rows of what they say."""
-        stack, found = self.signatures.stack, []
+    def said(self) -> tuple[Sequence[int], Table]:
+        """The statements that a table speaks of, by number, and how often each hypothesis shows what they say."""
+        stack, numbers, shown = self.signatures.stack, [], []
         for statement in self.case.statements:
             rows = [stack.row(key, word) for key, word in statement.says if key in stack.spans]
             if rows:
-                found.append((statement.number, np.array(rows, dtype=np.intp)))
-        return found
+                numbers.append(statement.number)
+                shown.append(stack.shown(rows))
+        return numbers, np.array(shown)
 
     def circuit_reason(self, group: _Group, because: str) -> Reason:
         """What the circuit says: the observations this fault would show, and those that speak against it."""
         fits, against = [], []
-        for number, rows in self.said:
-            shown = max(self.signatures.stack.shown(rows, group.members))
+        numbers, table = self.said
+        most = table[:, list(group.members)].max(axis=1).tolist() if numbers else []
+        for number, shown in zip(numbers, most, strict=True):
             if shown >= FITS_FROM:
                 fits.append(number)
             elif shown <= AGAINST_TO:

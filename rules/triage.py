@@ -181,13 +181,9 @@ def _gather(expert: Expert, enquiry: Enquiry) -> tuple[list[Fact], list[str]]:
         if not enquiry.facts:
             raise InputError([Problem("note", "missing; give a note, facts, or both")])
         return list(enquiry.facts), []
-    positions = tuple(enquiry.appliance.positions) if enquiry.appliance else _all_positions(expert.book)
+    positions = tuple(enquiry.appliance.positions) if enquiry.appliance else expert.book.positions
     reading = read_note(check_note(enquiry.note), expert.lexicon, positions, enquiry.role)
     return [*enquiry.facts, *reading.facts], list(reading.unread)
-
-
-def _all_positions(book: Book) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(place for appliance in book.appliances.values() for place in appliance.positions))
 
 
 def appliance_of(book: Book, named: Appliance | None, facts: Iterable[Fact]) -> tuple[Appliance, bool]:

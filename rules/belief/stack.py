@@ -80,12 +80,9 @@ class Stack:
         """The row of a word of a key."""
         return self.spans[key][0] + self.words[fact_of(key)].index(word)
 
-    def shown(self, rows: Numbers, hypotheses: Sequence[int]) -> list[float]:
-        """P(all of some words of different keys are shown | hypothesis), for some hypotheses."""
-        table = self.true
-        if len(rows) == 1:
-            return [float(table[rows[0], number]) for number in hypotheses]
-        return [float(share) for share in table[rows][:, list(hypotheses)].prod(axis=0)]
+    def shown(self, rows: Sequence[int]) -> Table:
+        """P(all of some words of different keys are shown | hypothesis), shape (H,)."""
+        return self.true[rows[0]] if len(rows) == 1 else np.asarray(self.true[list(rows)].prod(axis=0))
 
     def heard(self, rows: Numbers, error: float | Table) -> Table:
         """P(said | hypothesis) for some rows, shape (rows, H). ``error``: one for all, or shape (rows, 1)."""
@@ -186,12 +183,8 @@ class Beside(Stack):
     def width(self) -> int:
         return self.one.width + self.other.width
 
-    def shown(self, rows: Numbers, hypotheses: Sequence[int]) -> list[float]:
-        last, end = self.one.width - 1, self.width - 1
-        return [
-            self.other.shown(rows, (n - last,))[0] if last <= n < end else self.one.shown(rows, (min(n, last),))[0]
-            for n in hypotheses
-        ]
+    def shown(self, rows: Sequence[int]) -> Table:
+        return put_in(self.one.shown(rows), self.other.shown(rows))
 
     def said(self, rows: Numbers, error: float) -> Table:
         return put_in(self.one.said(rows, error), self.other.said(rows, error))

@@ -108,9 +108,9 @@ class Appliance:
     breaker_amps: float = 50.0  # rating of the range's breaker
     range_fuses: bool = False  # an older range with fuses of its own for the surface units
 
-    @property
+    @cached_property
     def positions(self) -> tuple[str, ...]:
-        return tuple(unit.where for unit in self.units)
+        return tuple([unit.where for unit in self.units])
 
 
 @dataclass(frozen=True)
@@ -353,6 +353,11 @@ class Book:
     def set_up_for(self) -> tuple[tuple[str, str], ...]:
         """Facts that a test reads after a set-up, each with that set-up."""
         return tuple((card.reads, card.setup) for card in self.tests.values() if card.setup)
+
+    @cached_property
+    def positions(self) -> tuple[str, ...]:
+        """The units of all appliances, each once."""
+        return tuple(dict.fromkeys(place for appliance in self.appliances.values() for place in appliance.positions))
 
     @cached_property
     def test_reading(self) -> Mapping[str, TestCard]:
