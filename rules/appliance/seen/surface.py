@@ -11,6 +11,7 @@ LOW_DUTY = 0.06  # share of the time an infinite switch is closed at low; common
 MEDIUM_DUTY = 0.40  # and at its middle mark; common practice, no source
 AS_HOT = 0.6  # share of its own high setting from which low counts as "full"
 MEDIUM_COOL, MEDIUM_HOT = 0.85 * MEDIUM_DUTY, MEDIUM_DUTY / 0.85  # as far off as heat on high counts as weak
+NEVER_OPENS = 0.98  # share of the time from which a switch is as good as never open
 STILL_ON = 0.9  # share of the heat from which nothing has switched off
 GLOWS = 0.4  # share of its nominal watts from which a length of coil reddens; common practice, no source
 COIL_WATTS_OFF = (
@@ -37,6 +38,13 @@ def _low_heat(runs: Runs, unit: str) -> Words:
 def _medium_heat(runs: Runs, unit: str) -> Words:
     given = average(runs, unit, MEDIUM_DUTY)
     return words([given < SOME_HEAT, given < MEDIUM_COOL, given > MEDIUM_HOT], ["none", "cool", "hot"], "right")
+
+
+def _clicks(runs: Runs, unit: str) -> Words:
+    """Whether the switch snaps open and shut at its middle mark: its bimetal is heated, and the contact moves."""
+    number = runs.fleet.wiring.network.branch_number()[f"{unit}.cycling_contact"]
+    cycles = (runs.duty(unit, MEDIUM_DUTY) < NEVER_OPENS) & ~runs.fleet.welded[:, number]
+    return words([cycles], ["clicks"], "silent")
 
 
 def off_heat(runs: Runs, unit: str) -> Words:
@@ -135,6 +143,7 @@ BY_UNIT = {
     "surface.heat": Observer(_surface_heat),
     "surface.low_heat": Observer(_low_heat),
     "surface.medium_heat": Observer(_medium_heat),
+    "surface.clicks": Observer(_clicks),
     "surface.on_high": Observer(on_high),
     "surface.off_heat": Observer(off_heat),
     "surface.coil_glow": Observer(_coil_glow, needs=("{unit}.receptacle",)),
