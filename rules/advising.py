@@ -25,8 +25,10 @@ def _advice(book: Book, signatures: Signatures, test: NextTest, stand_in: str | 
     card = test.card
     where = UNNAMED if test.where and test.where == stand_in else test.where
     outcomes = tuple(
-        OutcomeAdvice(outcome.value, round(outcome.probability, 4), _names(signatures, outcome.leads_to))
-        for outcome in test.outcomes
+        [
+            OutcomeAdvice(outcome.value, round(outcome.probability, 4), _names(signatures, outcome.leads_to))
+            for outcome in test.outcomes
+        ]
     )
     return TestAdvice(
         test=card.test,
@@ -38,7 +40,7 @@ def _advice(book: Book, signatures: Signatures, test: NextTest, stand_in: str | 
         energised=card.energised,
         minutes=round(test.minutes, 1),
         tools=card.tools,
-        cautions=tuple(f"{book.cautions[name].signal}: {book.cautions[name].say}" for name in card.cautions),
+        cautions=book.cautions_in_words(card.cautions),
         gain_bits=round(test.gain_bits, 3),
         saves_minutes=None if test.saves is None else round(test.saves, 1) + 0.0,
         outcomes=outcomes,
@@ -47,8 +49,7 @@ def _advice(book: Book, signatures: Signatures, test: NextTest, stand_in: str | 
 
 def _names(signatures: Signatures, members: Sequence[int]) -> tuple[str, ...]:
     """Faults by name; of two at once, both."""
-    chosen = [signatures.hypotheses[m] for m in members]
-    return tuple(dict.fromkeys(one.name for h in chosen for one in h.both or (h,) if one.fault))
+    return tuple(dict.fromkeys(name for member in members for name in signatures.hypotheses[member].faults))
 
 
 def _why(signatures: Signatures, test: NextTest) -> str:

@@ -14,7 +14,7 @@ from rules.belief.posterior import Belief
 from rules.belief.signatures import Hypothesis, Signatures
 from rules.belief.stack import Table
 from rules.bookkeeping.types import FactTerm, Rule
-from rules.casefile import CaseFile, Statement
+from rules.casefile import CaseFile
 from rules.chaining import Firing
 from rules.terms import UNNAMED
 from rules.wording import filled, value_words
@@ -26,6 +26,7 @@ LIKELY_FROM = 0.5
 GROUP_FROM = 0.5  # an established group must have this share of belief in known faults; else rule and circuit disagree
 MEMBER_FROM = 0.05
 FITS_FROM, AGAINST_TO = 0.5, 0.05  # how probable a word is under a fault, to be said to fit it, or to speak against
+ROUNDING = 1e-8  # more than the rounding of probabilities in comparisons
 LEAST_BITS, TINY = -60.0, 1e-300
 CIRCUIT = "circuit-model"
 
@@ -57,7 +58,8 @@ def conclude(
     ``reasons`` and ``bits`` leave these out where nobody reads them.
     """
     signatures = belief.signatures
-    groups = _Groups(signatures, belief.probability)
+    naming = [names for e in fired for names in (e.rule.establishes, e.rule.rules_out) if names]
+    groups = _Groups(signatures, belief.probability, naming)
     established = _established(groups, fired)
     out = _ruled_out(groups, fired)
     listed: list[tuple[_Group, str]] = []
@@ -93,23 +95,30 @@ def _worth_listing(signatures: Signatures, group: _Group) -> bool:
 class _Groups:
     """Faults at their places by falling probability; places of one fault with the same probability are one group.
 
-    Most are so unlikely that nothing is said of them; only those asked for are made. They are numbered by their rank.
+    Most are so unlikely that nothing is said of them: only those that may be listed, and those that rules name with
+    ``naming``, are here. They are numbered by their rank.
     """
 
-    def __init__(self, signatures: Signatures, probability: Table) -> None:
+    def __init__(self, signatures: Signatures, probability: Table, naming: Iterable[tuple[str, ...]]) -> None:
         self.signatures = signatures
-        shares = np.round(signatures.by_group(probability)[:-1], 9)
-        names = signatures.name_of_group
-        self._order = np.lexsort((shares, names))  # stable: of equal ones the first group stays first
-        named, sharing = names[self._order], shares[self._order]
-        starts = np.flatnonzero(np.diff(named, prepend=-1) | np.diff(sharing, prepend=-1).astype(bool))
-        counts = np.diff(starts, append=len(named))
-        whole = sharing[starts] * counts
-        first = signatures.first[self._order[starts]]
-        ranked = np.lexsort((first, -np.round(whole, 9)))
-        self._starts, self._counts = starts[ranked], counts[ranked]
-        self.first, self.names = first[ranked].tolist(), named[starts][ranked]
-        self.probability: list[float] = whole[ranked].tolist()
+        shares, names = signatures.by_group(probability)[:-1], signatures.name_of_group
+        most = int(np.bincount(names).max())  # places of one fault
+        kept = shares >= LISTED_FROM / most - ROUNDING
+        for faults in naming:
+            kept |= signatures.faults_with(faults)[names]
+        numbers = kept.nonzero()[0]
+        alike: dict[tuple[int, float], list[int]] = {}
+        entries = zip(names[numbers].tolist(), shares[numbers].round(9).tolist(), numbers.tolist(), strict=True)
+        for name, share, number in entries:
+            alike.setdefault((name, share), []).append(number)
+        ranked = sorted(
+            (-round(share * len(same), 9), int(signatures.first[same[0]]), name, share * len(same), same)
+            for (name, share), same in alike.items()
+        )
+        self.sum = float(shares.sum())
+        self.first, self.names = [entry[1] for entry in ranked], [entry[2] for entry in ranked]
+        self.probability = [entry[3] for entry in ranked]
+        self._same = [entry[4] for entry in ranked]
         self._made: dict[int, _Group] = {}
 
     @property
@@ -122,28 +131,27 @@ class _Groups:
         """Whether it is of two faults at once."""
         return bool(self.signatures.hypotheses[self.first[rank]].both)
 
-    def that_name(self, faults: Iterable[str]) -> list[int]:
+    def that_name(self, faults: tuple[str, ...]) -> list[int]:
         """Those of some faults, or of one of them and another at once, likeliest first."""
-        wanted = self.signatures.faults_with(frozenset(faults))
-        return np.flatnonzero(wanted[self.names]).tolist()
+        return self.signatures.faults_with(faults)[self.names].nonzero()[0].tolist()
 
     def __getitem__(self, rank: int) -> _Group:
         made = self._made.get(rank)
         if made is None:
-            start, count = self._starts[rank], int(self._counts[rank])
-            numbers = self._order[start : start + count].tolist()
+            numbers = self._same[rank]
             members = tuple(sorted(m for number in numbers for m in self.signatures.members[number]))
-            where = self.signatures.hypotheses[members[0]].where if count == 1 else None
-            made = self._made[rank] = _Group(members, where, self.probability[rank], count == 1)
+            where = self.signatures.hypotheses[members[0]].where if len(numbers) == 1 else None
+            made = self._made[rank] = _Group(members, where, self.probability[rank], len(numbers) == 1)
         return made
 
 
 def _ruled_out(groups: _Groups, fired: Sequence[Fired]) -> set[int]:
-    named = {name for entry in fired for name in entry.rule.rules_out}
     return {
         rank
-        for rank in (groups.that_name(named) if named else ())
-        if any(_points(entry, "rules_out", _leader(groups, rank), (groups[rank].where,)) for entry in fired)
+        for entry in fired
+        if entry.rule.rules_out
+        for rank in groups.that_name(entry.rule.rules_out)
+        if _points(entry, "rules_out", _leader(groups, rank), (groups[rank].where,))
     }
 
 
@@ -174,7 +182,7 @@ def _established(groups: _Groups, fired: Sequence[Fired]) -> dict[int, tuple[str
             if _points(entry, "establishes", _leader(groups, rank), (groups[rank].where,))
             and (groups.of_two(rank) or groups[rank].where == (entry.firing.where or groups[rank].where))
         ]
-        if sum(groups.probability[rank] for rank in inside) < GROUP_FROM * sum(groups.probability):
+        if sum(groups.probability[rank] for rank in inside) < GROUP_FROM * groups.sum:
             continue
         members = [r for r in inside if groups.probability[r] >= MEMBER_FROM and not groups.of_two(r)]
         names = [_leader(groups, rank).name for rank in members]
@@ -245,15 +253,27 @@ class _Writer:
         """A unit as the caller speaks of it."""
         return UNNAMED if where is not None and where == self.case.unnamed_at else where
 
+    @cached_property
+    def said(self) -> tuple[Sequence[int], Table]:
+        """The statements that a table speaks of, by number, and how often each hypothesis shows what they say."""
+        stack, numbers, shown = self.signatures.stack, [], []
+        for statement in self.case.statements:
+            rows = [stack.row(key, word) for key, word in statement.says if key in stack.spans]
+            if rows:
+                numbers.append(statement.number)
+                shown.append(stack.shown(rows))
+        return numbers, np.array(shown)
+
     def circuit_reason(self, group: _Group, because: str) -> Reason:
         """What the circuit says: the observations this fault would show, and those that speak against it."""
         fits, against = [], []
-        for statement in self.case.statements:
-            known = _shares(self.signatures, statement, group.members)
-            if known and max(known) >= FITS_FROM:
-                fits.append(statement.number)
-            elif known and max(known) <= AGAINST_TO:
-                against.append(statement.number)
+        numbers, table = self.said
+        most = table[:, list(group.members)].max(axis=1).tolist() if numbers else []
+        for number, shown in zip(numbers, most, strict=True):
+            if shown >= FITS_FROM:
+                fits.append(number)
+            elif shown <= AGAINST_TO:
+                against.append(number)
         text = because
         if against:
             facts = (self.case.understood[number] for number in against)
@@ -265,16 +285,6 @@ class _Writer:
 def _sentence(rule: Rule) -> str:
     """A rule's reason, with what would make it wrong."""
     return rule.because + (f" Not when {rule.not_when}." if rule.not_when else "")
-
-
-def _shares(signatures: Signatures, statement: Statement, members: tuple[int, ...]) -> list[float]:
-    """Probability that these hypotheses show what the statement says; empty if no table speaks of it."""
-    shares = None
-    for key, word in statement.says:
-        if key in signatures.stack.spans:
-            shown = signatures.stack.shown(signatures.stack.row(key, word), members)
-            shares = shown if shares is None else [share * more for share, more in zip(shares, shown, strict=True)]
-    return shares or []
 
 
 def _bits(belief: Belief, group: _Group) -> tuple[FactBits, ...]:

@@ -7,8 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
 from rules.answer import NextStep, RepairStep, StopNow, VisitPlan
 from rules.belief.choosing import Gate, NextTest, sure
 from rules.belief.posterior import Belief
@@ -29,7 +27,7 @@ def order_of(belief: Belief) -> Order:
     signatures = belief.signatures
     shares = signatures.by_repair(belief.probability)
     shares[-1] = 0
-    kept = np.flatnonzero(shares >= LEAST_SHARE)
+    kept = (shares >= LEAST_SHARE).nonzero()[0]
     order = best_order(shares[kept], signatures.repair_costs[kept], rest=max(1 - float(shares[kept].sum()), 0.0))
     return Order(tuple(int(kept[number]) for number in order.numbers), order.cost)
 
@@ -58,13 +56,14 @@ def repair_steps(belief: Belief, order: Order, stand_in: str | None) -> tuple[Re
 def _faults(belief: Belief, repair: Repair) -> tuple[str, ...]:
     """What a repair mends, likeliest first, without what is out of the question."""
     shares: dict[str, float] = {}
-    for member in repair.members:
+    beliefs = belief.probability[list(repair.members)].tolist()
+    for member, share in zip(repair.members, beliefs, strict=True):
         hypothesis = belief.signatures.hypotheses[member]
         for one in hypothesis.both or (hypothesis,):
-            shares[one.name] = shares.get(one.name, 0.0) + float(belief.probability[member])
-    whole = sum(belief.probability[member] for member in repair.members)
+            shares[one.name] = shares.get(one.name, 0.0) + share
+    least = LEAST_SHARE * sum(beliefs)
     likely = sorted(shares, key=lambda name: -round(shares[name], 9))
-    return tuple(name for name in likely if shares[name] >= LEAST_SHARE * whole)
+    return tuple(name for name in likely if shares[name] >= least)
 
 
 def next_step(

@@ -37,6 +37,7 @@ MOST_CODES = 24  # codes of the shop's table that an error lists
 LONGEST_QUOTE = 60  # characters of a wrong value that an error repeats
 _FIELDS = ("fact", "where", "between", "while", "value", "unit", "source", "certainty")
 _CERTAINTIES = ("said", "hedged", "measured")
+_PLACES = frozenset(("left_front", "right_front", "left_rear", "right_rear", ALL, OTHERS, UNNAMED))  # as most are given
 _SHORT_PLACES = {"lf": "left_front", "rf": "right_front", "lr": "left_rear", "rr": "right_rear"}
 _OPEN_WORDS = {"ol", "o.l.", "open", "open line", "inf", "infinite"}
 _DONT_KNOW_WORDS = {DONT_KNOW, "don't know", "don\u2019t know", "dont know", "do not know", "not known"}
@@ -190,6 +191,8 @@ class _Reader:
             message = "missing; write a unit such as left_front, or all, others or unnamed"
             self.wrong("where", f"{message} ({self.term.fact}@left_front on the command line)")
             return None
+        if isinstance(raw, str) and raw in _PLACES:
+            return raw
         place = re.sub(r"[\s-]+", "_", str(raw).strip().lower())
         place = _SHORT_PLACES.get(place, place)
         if not re.fullmatch(r"[a-z0-9_]{1,40}", place):

@@ -10,6 +10,7 @@ import json
 import threading
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import Literal
 
 from rules import concluding, visit
@@ -56,6 +57,7 @@ DECLINED = {
 }
 SIGNALS = ("DANGER", "WARNING", "CAUTION", "NOTICE")
 REFERRALS = ("utility", "electrician", "appliance_technician", "customer")  # of several, who must come first
+NOTHING: frozenset[str] = frozenset()
 MOST_APPLIANCES = 32  # signature tables kept; each takes some hundred kilobytes
 
 
@@ -179,13 +181,9 @@ def _gather(expert: Expert, enquiry: Enquiry) -> tuple[list[Fact], list[str]]:
         if not enquiry.facts:
             raise InputError([Problem("note", "missing; give a note, facts, or both")])
         return list(enquiry.facts), []
-    positions = tuple(enquiry.appliance.positions) if enquiry.appliance else _all_positions(expert.book)
+    positions = tuple(enquiry.appliance.positions) if enquiry.appliance else expert.book.positions
     reading = read_note(check_note(enquiry.note), expert.lexicon, positions, enquiry.role)
     return [*enquiry.facts, *reading.facts], list(reading.unread)
-
-
-def _all_positions(book: Book) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(place for appliance in book.appliances.values() for place in appliance.positions))
 
 
 def appliance_of(book: Book, named: Appliance | None, facts: Iterable[Fact]) -> tuple[Appliance, bool]:
@@ -200,11 +198,12 @@ def appliance_of(book: Book, named: Appliance | None, facts: Iterable[Fact]) -> 
 
 def _fitting(facts: Sequence[Fact], enquiry: Enquiry, appliance: Appliance) -> tuple[list[Fact], tuple[str, ...]]:
     """Facts about units this appliance has. One that was given is refused; one read from a note counts as unread."""
-    given = set(enquiry.facts)
-    problems = check_places([fact for fact in facts if fact in given], appliance)
+    problems = check_places(enquiry.facts, appliance)
     if problems:
         raise InputError(problems)
-    read = [fact for fact in facts if fact not in given and check_places([fact], appliance)]
+    if not check_places(facts, appliance):
+        return list(facts), ()
+    read = [fact for fact in facts if check_places([fact], appliance)]
     return [fact for fact in facts if fact not in read], tuple(dict.fromkeys(fact.text or fact.key for fact in read))
 
 
@@ -213,10 +212,13 @@ def _answerable(
 ) -> tuple[list[Fact], tuple[str, ...]]:
     """Facts about things this appliance has. As with units: one that was given is refused, one read is unread."""
     foreign = foreign_to(signatures, book, facts)
-    given = set(enquiry.facts)
+    if not foreign:
+        return list(facts), ()
     title = signatures.appliance.title
     problems = [
-        Problem(fact.key, f"{title} has nothing this is about; leave it out") for fact in foreign if fact in given
+        Problem(fact.key, f"{title} has nothing this is about; leave it out")
+        for fact in foreign
+        if fact in enquiry.facts
     ]
     if problems:
         raise InputError(problems)
@@ -225,8 +227,8 @@ def _answerable(
 
 def foreign_to(signatures: Signatures, book: Book, facts: Iterable[Fact]) -> list[Fact]:
     """Facts about things that the appliance of ``signatures`` does not have."""
-    known = {fact_of(key) for key in signatures.tables}
-    return [fact for fact in facts if book.facts[fact.fact].model != "context" and fact.fact not in known]
+    known = signatures.facts
+    return [fact for fact in facts if fact.fact not in known and book.facts[fact.fact].model != "context"]
 
 
 def expected_at(signatures: Signatures, fact: str, place: str) -> float:
@@ -344,8 +346,8 @@ def gate_of(
     ``tools``: those at hand, None for all.
     """
 
-    allowed = frozenset(test for entry in fired for pattern in entry.rule.allow for test in book.tests_like(pattern))
-    forbidden = frozenset(test for entry in fired for pattern in entry.rule.forbid for test in book.tests_like(pattern))
+    allowed = NOTHING.union(*{book.tests_like(entry.rule.allow) for entry in fired if entry.rule.allow})
+    forbidden = NOTHING.union(*{book.tests_like(entry.rule.forbid) for entry in fired if entry.rule.forbid})
     measured = any(statement.certainty == "measured" for statement in case.statements)
     answered = _answered(book, case, role) | _not_told(case, role)
     asked = tuple((test, entry.rule.because) for entry in fired for test in entry.rule.ask)
@@ -405,13 +407,11 @@ def _nearly(book: Book, record: ChainRecord, case: CaseFile) -> tuple[NearMiss, 
 
 def _decision_id(answer: Triage, enquiry: Enquiry) -> str:
     """The hash of what was asked, so that the same question has the same id everywhere."""
-    asked = [
-        answer.book,
-        enquiry.role,
-        enquiry.explain,
-        repr(enquiry.appliance or answer.appliance.appliance),
-        enquiry.note,
-        enquiry.tools,
-        [repr(fact) for fact in answer.understood],
-    ]
-    return hashlib.sha256(json.dumps(asked, sort_keys=True).encode()).hexdigest()[:24]
+    appliance = repr(answer.appliance.appliance) if enquiry.appliance is None else _written(enquiry.appliance)
+    facts = [repr(fact) for fact in answer.understood]
+    asked = [answer.book, enquiry.role, enquiry.explain, appliance, enquiry.note, enquiry.tools, facts]
+    return hashlib.sha256(_JSON.encode(asked).encode()).hexdigest()[:24]
+
+
+_JSON = json.JSONEncoder()
+_written = lru_cache(maxsize=MOST_APPLIANCES)(repr)

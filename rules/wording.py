@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from functools import lru_cache
 
 from rules.bookkeeping.types import Condition, FactTerm
 from rules.terms import UNNAMED, Fact
@@ -25,6 +26,7 @@ def place_words(where: str | None) -> str:
     return _PLACES.get(where or "", (where or "").replace("_", " "))
 
 
+@lru_cache(maxsize=4096)  # a book has some hundred questions
 def ask_words(ask: str, where: str | None, between: str | None, during: str | None) -> str:
     """Fill a question's place, meter points and state."""
     filled = ask.replace("the {where}", "{where}") if where == UNNAMED else ask

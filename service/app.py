@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 from flask import Flask
 from flask_smorest import Api
 from werkzeug.exceptions import HTTPException
@@ -17,6 +20,13 @@ from service.problems import RefusedError
 from service.settings import Settings
 
 ROUTES = (triage.blp, batch.blp, cases.blp, readings.blp, catalogue.blp, health.blp, docs.blp)
+
+
+class _App(Flask):
+    """Flask whose routes are all plain functions, so that no call need be asked whether it is a coroutine."""
+
+    def ensure_sync(self, func: Callable[..., Any]) -> Callable[..., Any]:
+        return func
 
 
 class _Api(Api):  # type: ignore[misc]  # flask-smorest has no types
@@ -38,7 +48,7 @@ class _Api(Api):  # type: ignore[misc]  # flask-smorest has no types
 def create_app(expert: Expert, settings: Settings | None = None) -> Flask:
     """The application. ``expert`` is opened before the first request, never in one."""
     settings = settings or Settings()
-    app = Flask("coldleg", static_folder=None)
+    app = _App("coldleg", static_folder=None)
     app.url_map.strict_slashes = False
     app.url_map.redirect_defaults = False
     app.url_map.merge_slashes = False

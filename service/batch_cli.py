@@ -1,6 +1,7 @@
 """``coldleg batch``: many calls from a file.
 
-Exit codes: 0 all answered, 1 some rows failed, 2 input or output that cannot be used, 130 interrupted.
+Exit codes: 0 all answered, 1 some rows failed, 2 input or output that cannot be used, 4 a service asked with --server
+gives no answer, 130 interrupted.
 """
 
 from __future__ import annotations
@@ -8,7 +9,7 @@ from __future__ import annotations
 import errno
 import io
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -19,17 +20,17 @@ from typing import IO, Any, NoReturn, cast
 
 import click
 
-from rules import Expert
 from rules.terms import InputError, Problem
 from service.batching.incoming import Form, Incoming, Row
 from service.batching.outgoing import Outgoing
-from service.batching.running import checked, run
+from service.batching.running import Done, NoAnswerError, checked, run
 from service.batching.seen import SeenIds
 from service.batching.summing import Summary
 from service.notes_cli import write_unread
 from service.opening import EXIT_INPUT, book_option, opened, refuse
 
-EXIT_FAILED, EXIT_INTERRUPTED = 1, 130
+EXIT_FAILED, EXIT_SERVICE, EXIT_INTERRUPTED = 1, 4, 130
+Answering = Callable[[Iterable[Row]], Iterator[Done]]
 DEMO = "demo.ndjson"
 MOST_JOBS = 64
 
@@ -45,17 +46,20 @@ class _Options:
     fail_fast: bool
     unread: Path | None
     book: Path | None
+    server: str | None
 
 
 @click.command("batch")
 @click.argument("file", required=False)
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="Where the answers go; .gz is packed.")
 @click.option("--format", "form", type=click.Choice(["ndjson", "csv"]), help="Of the answers; else by --out's name.")
-@click.option("--jobs", default=1, show_default=True, type=click.IntRange(1, MOST_JOBS), help="Processes.")
+@click.option("--jobs", default=1, show_default=True, type=click.IntRange(1, MOST_JOBS),
+              help="Processes; with --server, connections.")  # fmt: skip
 @click.option("--resume", is_flag=True, help="Go on with an interrupted --out: no row lost, none twice.")
 @click.option("--fail-fast", is_flag=True, help="Stop at the first row that fails.")
 @click.option("--unread", type=click.Path(dir_okay=False, path_type=Path),
               help="Write clauses that nobody could read, with their counts.")  # fmt: skip
+@click.option("--server", metavar="URL", help="Ask a running service; its key, if it wants one, in COLDLEG_KEY.")
 @click.option("--demo", is_flag=True, help="Answer 200 invented notes.")
 @book_option
 def batch_command(file: str | None, form: Form | None, demo: bool, **asked: Any) -> None:
@@ -71,9 +75,25 @@ def batch_command(file: str | None, form: Form | None, demo: bool, **asked: Any)
             incoming = Incoming(stream, name)
             if incoming.unused:
                 click.echo(f"coldleg: columns not read: {', '.join(incoming.unused)}", err=True)
-            _answered(incoming, opened(options.book), options, size)
+            _answered(incoming, _answering(options), options, size)
     except InputError as error:
         refuse(error)
+
+
+def _answering(options: _Options) -> Answering:
+    """What answers the rows: the book opened here, or a running service that is ready."""
+    if options.server is None:
+        expert = opened(options.book)
+        return lambda rows: run(rows, expert, options.form, options.jobs, options.book)
+    from service.batching.asking import Asker
+    from service.client import ServiceError
+    from service.remote import give_up
+
+    try:
+        asker = Asker(options.server, options.form)
+    except ServiceError as error:
+        give_up(error)
+    return lambda rows: asker.run(rows, options.jobs)
 
 
 def _form_of(out: Path | None) -> Form:
@@ -84,6 +104,8 @@ def _check(file: str | None, options: _Options, demo: bool) -> None:
     """Options that do not go together. Raises InputError."""
     if demo == (file is not None):
         raise InputError([Problem("FILE", "give a file, - for standard input, or --demo")])
+    if options.server is not None and options.book is not None:
+        raise InputError([Problem("--book", "the service has its own book; leave --book or --server out")])
     out, resume = options.out, options.resume
     if resume and out is None:
         raise InputError([Problem("--resume", "needs --out: it goes on with that file")])
@@ -101,7 +123,9 @@ def _input(file: str | None, demo: bool) -> Iterator[tuple[IO[bytes], str, int |
         packed = resources.files("service.batching").joinpath(DEMO).read_bytes()
         yield io.BytesIO(packed), DEMO, len(packed)
     elif file == "-":
-        yield sys.stdin.buffer, "standard input", None
+        buffered = sys.stdin.buffer
+        stream = getattr(buffered, "raw", buffered)  # which gives what is there, and does not wait for a whole buffer
+        yield cast(IO[bytes], stream), "standard input", None
     else:
         path = Path(str(file))
         try:
@@ -112,7 +136,7 @@ def _input(file: str | None, demo: bool) -> Iterator[tuple[IO[bytes], str, int |
             yield cast(IO[bytes], stream), path.name, path.stat().st_size if path.is_file() else None
 
 
-def _answered(incoming: Incoming, expert: Expert, options: _Options, size: int | None) -> None:
+def _answered(incoming: Incoming, answering: Answering, options: _Options, size: int | None) -> None:
     """Run the batch and end the command with its exit code."""
     out = _output(options)
     summary = Summary(resumed=out.done)
@@ -121,7 +145,7 @@ def _answered(incoming: Incoming, expert: Expert, options: _Options, size: int |
     try:
         out.begin()
         with _progress(size) as moved:
-            for done in run(rows, expert, options.form, options.jobs, options.book):
+            for done in answering(rows):
                 out.write(done.text)
                 summary.add(done.seen)
                 if moved is not None:
@@ -134,6 +158,8 @@ def _answered(incoming: Incoming, expert: Expert, options: _Options, size: int |
         _cannot_write(error, summary, options)
     except BrokenProcessPool:
         _end(summary, options, "a process was ended from outside; go on with --resume", EXIT_INPUT)
+    except NoAnswerError as error:
+        _end(summary, options, f"{error}; go on with --resume", EXIT_SERVICE)
     except KeyboardInterrupt:
         _end(summary, options, "interrupted; go on with --resume", EXIT_INTERRUPTED)
     if broken and broken[0].problem is not None:

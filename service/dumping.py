@@ -7,9 +7,13 @@ of a kind unknown here is left to the field itself.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
+from dataclasses import is_dataclass
+from operator import attrgetter
 from typing import Any
 
+import orjson
 from marshmallow import Schema, fields
 
 Dump = Callable[[Any], Any]
@@ -17,22 +21,52 @@ Dump = Callable[[Any], Any]
 #: Fields whose value the frozen answer already holds in JSON's own types, and those made plain by a type.
 _AS_THEY_ARE = (fields.String, fields.Boolean, fields.Raw)
 _MADE_PLAIN: dict[type, Dump] = {fields.Float: float, fields.Integer: int}
-_ABSENT = object()
+_ENCODER = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False)
 
 
 def plan(schema: Schema) -> Dump:
     """A function that dumps objects as ``schema.dump`` does, hooks of the schema left out."""
     steps = [(f.data_key or name, f.attribute or name, _field(f, name)) for name, f in schema.fields.items()]
+    known: dict[type, Dump] = {}
+
+    def dump(value: Any) -> Any:
+        made = known.get(type(value))
+        if made is None:
+            made = _dump_of([(key, name, inner) for key, name, inner in steps if hasattr(value, name)])
+            if is_dataclass(value):  # whose fields are the same in every instance
+                known[type(value)] = made
+        return made(value)
+
+    return dump
+
+
+def _dump_of(steps: list[tuple[str, str, Dump | None]]) -> Dump:
+    """A function that dumps an object which has all these attributes."""
+    if len(steps) < 2:  # of one attribute, attrgetter makes no tuple
+        return lambda value: {key: _dumped(getattr(value, name), inner) for key, name, inner in steps}
+    keys = [key for key, _, _ in steps]
+    worked_on = [(key, inner) for key, _, inner in steps if inner is not None]
+    attributes = attrgetter(*(name for _, name, _ in steps))
 
     def dump(value: Any) -> dict[str, Any]:
-        made = {}
-        for key, attribute, inner in steps:
-            got = getattr(value, attribute, _ABSENT)
-            if got is not _ABSENT:
-                made[key] = got if inner is None or got is None else inner(got)
+        made = dict(zip(keys, attributes(value), strict=True))
+        for key, inner in worked_on:
+            made[key] = _dumped(made[key], inner)
         return made
 
     return dump
+
+
+def _dumped(value: Any, inner: Dump | None) -> Any:
+    return value if inner is None or value is None else inner(value)
+
+
+def json_line(data: Any) -> bytes:
+    """One line of JSON, compact, in UTF-8 without escapes, closed by a line feed."""
+    try:
+        return orjson.dumps(data, option=orjson.OPT_APPEND_NEWLINE)
+    except TypeError:  # a whole number of more than 64 bits, half of a surrogate pair
+        return (_ENCODER.encode(data) + "\n").encode("utf-8", "surrogatepass")
 
 
 def _field(field: Any, name: str) -> Dump | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import ipaddress
 import os
 import shutil
@@ -19,6 +18,7 @@ from rules import BookError, Expert
 from service.keys import KeyStore
 from service.ratelimit import RateLimiter
 from service.settings import LOOPBACK_NAMES, Settings
+from service.sparing import settle
 from service.watching import logs
 from service.watching.records import Recorder
 
@@ -170,9 +170,5 @@ def _application(expert: Expert, settings: Settings) -> Flask:
     triage(expert, SELF_TEST)
     app = create_app(expert, settings)
     pages.warm(app)
-    # The book is a few hundred thousand objects that never change: without this every full collection walks them in
-    # some request, and each worker copies their pages.
-    gc.unfreeze()
-    gc.collect()
-    gc.freeze()
+    settle()
     return app

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from rules.belief.questions import ROLE_ORDER, Questions, questions
 from rules.belief.repairs import expected_cost
 from rules.belief.signatures import Signatures
-from rules.belief.stack import Numbers, Table
+from rules.belief.stack import Table
 from rules.bookkeeping.types import TestCard
 from rules.terms import Role
 
@@ -31,6 +31,7 @@ SURE_FROM = 0.95  # no more questions once one repair has this probability
 MOST_TESTS = 8
 MOST_WEIGHED = 24  # tests of which the saving is worked out, the best by information a minute
 MOST_REPAIRS = 24  # repairs told apart in the expected cost; the rest count as somebody else's
+MOST_GATES = 1000  # of which it is kept what they let through
 LEAST = 1e-300
 TOLD_APART_FROM = 0.0005  # of the leading suspect's probability, where a technician wants to know just what it was
 LEAST_TO_TELL_APART = 0.0001  # bits; a rare fault beside a common one leaves little to learn, and may still be there
@@ -90,15 +91,10 @@ class Gate:
     tools: frozenset[str] | None = None
     asked: tuple[tuple[str, str], ...] = ()  # questions that rules want next, each with the rule's reason
 
-    def may_come(self, cards: Sequence[TestCard], ranks: Numbers | None = None) -> Flags:
-        """Which tests may be shown once the dead-check has been done, their facts apart.
-
-        ``ranks``: of whoever may do each test, in :data:`ROLE_ORDER`, where they are known already.
-        """
+    def may_come(self, cards: Sequence[TestCard]) -> Flags:
+        """Which tests may be shown once the dead-check has been done, their facts apart."""
         rank = ROLE_ORDER.index(self.role)
-        if not cards:
-            return np.zeros(0, dtype=bool)
-        open_to = (np.array([ROLE_ORDER.index(card.who) for card in cards]) if ranks is None else ranks) <= rank
+        open_to = np.array([ROLE_ORDER.index(card.who) <= rank for card in cards], dtype=bool)
         if self.forbidden:
             open_to &= [card.test not in self.forbidden for card in cards]
         if self.stopped:
@@ -124,36 +120,48 @@ def choose(
     ``places``: units a question may be about. ``most``: None for all. Where hands-in tests wait for the dead-check,
     the dead-check comes in their place. For whoever takes a call the hazard question leads until it has been answered.
     """
-    technician = gate.role == "technician"
-    if sure(signatures, probability) and not technician:
+    technician, certain = gate.role == "technician", sure(signatures, probability)
+    if certain and not technician:
         return _hazard_first(signatures, gate)
-    units = frozenset(places)
-    scores = _scored(signatures, probability, gate, units)
-    least = LEAST_TO_CONFIRM if technician and not gate.measured else LEAST_BITS
-    if technician and gate.measured and sure(signatures, probability):
-        least = np.inf
+    asked, units = questions(signatures, gate.role), frozenset(places)
+    scores = None if certain and gate.measured else _scored(signatures, probability, asked, gate, units)
+    ready, first = _ready(scores, gate, LEAST_TO_CONFIRM if technician and not gate.measured else LEAST_BITS)
+    further = None
+    if technician and (most is None or len(ready) < most or not (first or asked.guarded_tests <= gate.allowed)):
+        further = _told_apart(signatures, probability, asked, gate, units)
+    left, instead = _ready(further, gate, LEAST_TO_TELL_APART)
+    listed = [*(first or instead), *(_hazard_first(signatures, gate) or _wanted(signatures, gate))]
+    leading = {test.card.test for test in listed}
+    led = leading | {asked.tests[number] for number in ready}
+    ready = [number for number in ready if asked.tests[number] not in leading]
+    left = [number for number in left if asked.tests[number] not in led]
+    room = len(ready) + len(left) if most is None else max(most - len(listed), 0)
+    if scores:
+        listed += scores.tests(ready[:room])
+    if further:
+        listed += further.tests(left[: max(room - len(ready), 0)])
+    return listed[:most]
+
+
+def _ready(scores: _Scores | None, gate: Gate, least: float) -> tuple[list[int], list[NextTest]]:
+    """The questions to put now, those that pay first; and the dead-check, if others wait for it."""
+    if scores is None:
+        return [], []
     ready, waiting = _divided(scores, gate, least)
     ready.sort(key=lambda number: scores.saves.get(number, 0.0) <= 0)
-    further = _told_apart(signatures, probability, gate, units) if technician else None
-    left, closed = _divided(further, gate, LEAST_TO_TELL_APART) if further else ([], [])
-    first = _dead_check_first(scores, waiting, gate) or (_dead_check_first(further, closed, gate) if further else [])
-    first += _hazard_first(signatures, gate) or _wanted(signatures, gate)
-    led = {test.card.test for test in first} | {scores.card(number).test for number in ready}
-    ready = [number for number in ready if scores.card(number).test not in {test.card.test for test in first}]
-    room = len(ready) + len(left) if most is None else max(most - len(first), 0)
-    listed = first[:most] + scores.tests(ready[:room])
-    if further:
-        listed += further.tests([n for n in left if further.card(n).test not in led][: max(room - len(ready), 0)])
-    return listed
+    return ready, _dead_check_first(scores, waiting, gate)
 
 
 def _divided(scores: _Scores, gate: Gate, least: float) -> tuple[list[int], list[int]]:
     """The questions that tell so much, those that may be put now and those that wait for the dead-check."""
-    gains, guarded = scores.gains.tolist(), scores.asked.guarded
-    telling = [number for number in scores.ranked if gains[number] >= least]
-    waiting = [number for number in telling if number in guarded and gate.waits(scores.card(number))]
-    held = set(waiting)
-    return [number for number in telling if number not in held], waiting
+    gains, guarded, tests = scores.gains.tolist(), scores.asked.guarded, scores.asked.tests
+    ready: list[int] = []
+    waiting: list[int] = []
+    for number in scores.ranked:
+        if gains[number] >= least:
+            held = number in guarded and tests[number] not in gate.allowed
+            (waiting if held else ready).append(number)
+    return ready, waiting
 
 
 def sure(signatures: Signatures, probability: Table) -> bool:
@@ -209,54 +217,59 @@ class _Scores:
         """Every answer to some questions, each with the faults it would leave in front, most likely first."""
         if not numbers:
             return []
-        playing = np.flatnonzero(self.playing)
-        playing = playing[np.argsort(self.signatures.group[playing], kind="stable")]
-        edges = np.flatnonzero(np.diff(self.signatures.group[playing], prepend=-1))
-        leading = self.signatures.first[self.signatures.group[playing[edges]]].tolist()
-        slices = [self.asked.columns[number] for number in numbers]
-        columns = np.concatenate([np.arange(one.start, one.stop) for one in slices])
-        table = self.asked.cells(playing, columns)
-        joint = np.add.reduceat(self.playing[playing, None] * table, edges, axis=0)
-        marginal = joint.sum(axis=0)
+        signatures = self.signatures
+        playing = self.playing.nonzero()[0]
+        playing = playing[signatures.group[playing].argsort(kind="stable")]
+        group = signatures.group[playing]
+        edges = np.concatenate([[0], (group[1:] != group[:-1]).nonzero()[0] + 1])
+        leading = signatures.first[group[edges]].tolist()
+        columns, _ = self.asked.columns_of(numbers)
+        table = self.asked.cells(columns, playing) * self.playing[playing]
+        joint = np.add.reduceat(table, edges, axis=1)
+        marginal = joint.sum(axis=1)
         front: list[list[tuple[float, int]]] = [[] for _ in marginal]
-        for g, column in np.argwhere(joint >= LEADS_TO_FROM * np.maximum(marginal, LEAST)).tolist():
-            front[column].append((-float(joint[g, column]), leading[g]))
-        made, column = [], 0
+        led = joint >= LEADS_TO_FROM * np.maximum(marginal, LEAST)[:, None]
+        for column, g, share in zip(*(each.tolist() for each in led.nonzero()), joint[led].tolist(), strict=True):
+            front[column].append((-share, leading[g]))
+        chances, made, column = marginal.tolist(), [], 0
         for number in numbers:
             answers = []
-            for word in self.signatures.book.facts[self.card(number).reads].values:
+            for word in signatures.book.facts[self.card(number).reads].values:
                 leads_to = tuple(first for _, first in sorted(front[column])[:3])
-                answers.append(Outcome(word, float(marginal[column]), leads_to))
+                answers.append(Outcome(word, chances[column], leads_to))
                 column += 1
             made.append(tuple(answers))
         return made
 
 
-def _scored(signatures: Signatures, probability: Table, gate: Gate, units: frozenset[str]) -> _Scores:
-    asked = questions(signatures, gate.role)
+def _scored(signatures: Signatures, probability: Table, asked: Questions, gate: Gate, units: frozenset[str]) -> _Scores:
     playing = in_play(signatures, probability)
     gains = asked.gains(playing, signatures.repair)
     unpaid = _unpaid(asked, gate)
     price = asked.minutes + unpaid + asked.surcharge
     listed = _ranked(asked, gains, price, gate, units)
-    weighed = np.array(listed[:MOST_WEIGHED], dtype=np.intp)
-    saves = dict(zip(weighed.tolist(), savings(signatures, probability, asked, weighed, price), strict=True))
+    weighed = listed[:MOST_WEIGHED]
+    saves = dict(zip(weighed, savings(signatures, probability, asked, weighed, price), strict=True))
     return _Scores(signatures, asked, playing, gains, asked.minutes + unpaid, listed, saves)
 
 
 def _unpaid(asked: Questions, gate: Gate) -> Table:
     """Minutes of set-up that each question still asks for, shape (Q,)."""
-    if not gate.paid:
+    paid = [asked.set_up[name] for name in gate.paid if name in asked.set_up]
+    if not paid:
         return asked.setup
-    return np.where(np.isin(asked.setups, list(gate.paid)), 0.0, asked.setup)
+    unpaid = asked.setup.copy()
+    unpaid[np.concatenate(paid)] = 0.0
+    return unpaid
 
 
-def _told_apart(signatures: Signatures, probability: Table, gate: Gate, units: frozenset[str]) -> _Scores | None:
+def _told_apart(
+    signatures: Signatures, probability: Table, asked: Questions, gate: Gate, units: frozenset[str]
+) -> _Scores | None:
     """Every question scored by what it tells of the fault itself, whatever mends it; None if that is known."""
     shares = signatures.by_group(probability)[:-1]
     if shares.max() >= SURE_FROM * shares.sum() and gate.measured:
         return None
-    asked = questions(signatures, gate.role)
     playing = in_play(signatures, probability, TOLD_APART_FROM)
     gains = asked.gains(playing, signatures.group)
     minutes = asked.minutes + _unpaid(asked, gate)
@@ -273,18 +286,34 @@ def _ranked(
     least: float = LEAST_TO_CONFIRM,
 ) -> tuple[int, ...]:
     """Questions that may come, by information a minute; each card once, at its best place."""
-    may_come = gate.may_come(asked.cards, asked.ranks)[asked.card_number] & (gains >= least)
-    order = np.argsort(-np.round(gains / price, 12), kind="stable")
+    may_come = _open(asked, gate, units) & (gains >= least)
+    known = [asked.of_key[key] for key in gate.answered if key in asked.of_key]
+    if known:
+        may_come[np.concatenate(known)] = False
+    coming = may_come.nonzero()[0]
+    worth = (gains[coming] / price[coming]).round(12)
+    coming = coming[(-worth).argsort(kind="stable")]
     ranked: dict[int, int] = {}
-    for number in order[may_come[order]].tolist():
-        question = asked.asked[number]
-        if question.key not in gate.answered and (question.where is None or question.where in units):
-            ranked.setdefault(question.rank, number)
+    for card, number in zip(asked.card_number[coming].tolist(), coming.tolist(), strict=True):
+        if card not in ranked:
+            ranked[card] = number
     return tuple(ranked.values())
 
 
+def _open(asked: Questions, gate: Gate, units: frozenset[str]) -> Flags:
+    """Which questions the gate lets through, what is known apart, shape (Q,); the same few gates come again."""
+    entry = gate.role, gate.forbidden, gate.stopped, gate.tools, units
+    flags = asked.opened.get(entry)
+    if flags is None:
+        places = [one.where is None or one.where in units for one in asked.asked]
+        flags = gate.may_come(asked.cards)[asked.card_number] & places
+        if len(asked.opened) < MOST_GATES:
+            asked.opened[entry] = flags
+    return flags
+
+
 def savings(
-    signatures: Signatures, probability: Table, asked: Questions, numbers: Numbers, price: Table
+    signatures: Signatures, probability: Table, asked: Questions, numbers: Sequence[int], price: Table
 ) -> list[float]:
     """Minutes by which asking each of some questions lowers the expected cost of repair, its price taken off.
 
@@ -294,31 +323,27 @@ def savings(
         return []
     shares = signatures.by_repair(probability)
     shares[-1] = 0  # none of these is nobody's repair
-    kept = np.argsort(-shares, kind="stable")[:MOST_REPAIRS]
+    kept = (-shares).argsort(kind="stable")[:MOST_REPAIRS]
     kept = kept[shares[kept] > 0]
-    costs = signatures.repair_costs[kept]
-    place = np.full(len(shares), -1)
-    place[kept] = np.arange(len(kept))
-    of = place[signatures.repair]
-    rows = np.flatnonzero((of >= 0) & (probability > 0))
-    rows = rows[np.argsort(of[rows], kind="stable")]
-    edges = np.flatnonzero(np.diff(of[rows], prepend=-1))
-    slices = [asked.columns[number] for number in numbers.tolist()]
-    columns = np.concatenate([np.arange(one.start, one.stop) for one in slices])
-    starts = np.cumsum([0, *(one.stop - one.start for one in slices[:-1])])
-    joint = np.add.reduceat(probability[rows, None] * asked.cells(rows, columns), edges, axis=0)
-    rest = np.maximum(asked.marginal(probability)[columns] - joint.sum(axis=0), 0.0)
-    now = float(expected_cost(shares[None, kept], costs, max(1 - float(shares[kept].sum()), 0.0))[0])
-    after = np.add.reduceat(expected_cost(joint.T, costs, rest), starts)
-    saved = asked.know[numbers] * (now - after) - price[numbers]
-    return [float(minute) for minute in saved]
+    count = len(kept)
+    place = np.full(len(shares), count)
+    place[kept] = np.arange(count)
+    weights = np.zeros((len(probability), count + 1))  # of each hypothesis, under its repair; the last is for the rest
+    weights[np.arange(len(probability)), place[signatures.repair]] = probability
+    columns, starts = asked.columns_of(numbers)
+    joint = np.concatenate([weights.sum(axis=0)[None], asked.joint(columns, weights)])  # first, as it stands unasked
+    cost = expected_cost(joint[:, :count], signatures.repair_costs[kept], joint[:, count])
+    after = np.add.reduceat(cost[1:], starts)
+    chosen = np.array(numbers, dtype=np.intp)
+    saved: list[float] = (asked.know[chosen] * (cost[0] - after) - price[chosen]).tolist()
+    return saved
 
 
 def _dead_check_first(scores: _Scores, waiting: Sequence[int], gate: Gate) -> list[NextTest]:
     """The dead-check, where tests that need it would tell something; without its tools none of them can be done."""
     if not waiting:
         return []
-    card = next(c for c in scores.signatures.book.tests.values() if c.reads == "dead_check")
+    card = scores.signatures.book.test_reading["dead_check"]
     if not gate.may_come([card])[0]:
         return []
     names = tuple(scores.card(number).test for number in waiting[:3])
@@ -331,7 +356,7 @@ def _hazard_first(signatures: Signatures, gate: Gate) -> list[NextTest]:
     """The hazard question, until it has been answered as a whole; half an answer leaves the other half open."""
     if "hazard.any" in gate.answered or gate.stopped or gate.role == "technician":
         return []
-    card = next(c for c in signatures.book.tests.values() if c.reads == "hazard.any")
+    card = signatures.book.test_reading["hazard.any"]
     return [NextTest(card, None, "hazard.any", 0.0, card.minutes)]
 
 

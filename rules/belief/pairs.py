@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from rules.belief.posterior import Belief, believe, likelihood, weighed
+from rules.belief.posterior import Belief, believe, weighed, weights
 from rules.belief.signatures import TRAITS, Hypothesis, Signatures
 from rules.belief.stack import Beside, Numbers, Table, put_in
 from rules.bookkeeping.types import Appliance, Fault
@@ -43,9 +43,8 @@ def believe_all(signatures: Signatures, prior: Table, factor: Table, statements:
     added = CHANCE * np.array([weight[a] * weight[b] for a, b in pairs]) * often
     beside = wider.stack
     assert isinstance(beside, Beside)
-    all_bits = {
-        s.number: put_in(belief.bits[s.number], np.log2(likelihood(signatures, s, beside.other))) for s in statements
-    }
+    more = weights(signatures, statements, beside.other)
+    all_bits = {number: put_in(bits, more[number]) for number, bits in belief.bits.items()}
     return weighed(wider, put_in(weight, added), np.ones(len(wider.prior)), all_bits)
 
 

@@ -85,6 +85,28 @@ def likelihood(signatures: Signatures, statement: Statement, among: Stack | None
     return said
 
 
+def weights(signatures: Signatures, statements: Sequence[Statement], among: Stack | None = None) -> dict[int, Table]:
+    """What each statement weighs under every hypothesis, in bits, by its number; see :func:`likelihood`.
+
+    Most statements are of one word; these are taken in together.
+    """
+    stack = signatures.stack if among is None else among
+    table = np.empty((len(statements), stack.width))
+    simple: list[tuple[int, int, float]] = []
+    for place, statement in enumerate(statements):
+        if len(statement.says) == 1 and statement.says[0][0] in stack.spans:
+            key, word = statement.says[0]
+            error = error_for(signatures, key, statement.source, statement.certainty)
+            simple.append((place, stack.row(key, word), error))
+        else:
+            table[place] = likelihood(signatures, statement, stack)
+    if simple:
+        places, rows, errors = zip(*simple, strict=True)
+        table[list(places)] = stack.heard(np.array(rows, dtype=np.intp), np.array(errors)[:, None]) + LEAST
+    bits = np.log2(table, out=table)
+    return {statement.number: bits[place] for place, statement in enumerate(statements)}
+
+
 def place_prior(signatures: Signatures, odd: Iterable[str], named: Iterable[str]) -> Table:
     """The prior where the caller singles out units.
 
@@ -136,10 +158,10 @@ def unexplained(signatures: Signatures, statements: Sequence[Statement]) -> Tabl
     odd = False
     for statement in statements:
         for key, word in statement.says:
-            term = signatures.book.facts[fact_of(key)]
-            if key in signatures.usual and signatures.usual[key] != word and term.told_by != "technician":
+            told_by = signatures.book.facts[fact_of(key)].told_by
+            if signatures.usual.get(key, word) != word and told_by != "technician":
                 odd = True
-                explained |= signatures.tables[key][:, list(term.values).index(word)] >= EXPLAINED_FROM
+                explained |= signatures.stack.true[signatures.stack.row(key, word)] >= EXPLAINED_FROM
     explained[-1] = True
     return np.where(explained, 1.0, UNEXPLAINED) if odd else np.ones(len(explained))
 
@@ -154,8 +176,7 @@ def _of(signatures: Signatures, fault: str, where: str | None) -> Numbers:
 
 def believe(signatures: Signatures, prior: Table, factor: Table, statements: Sequence[Statement]) -> Belief:
     """The posterior. Statements are independent given the fault; their order does not matter."""
-    bits = {s.number: np.log2(likelihood(signatures, s)) for s in statements}
-    return weighed(signatures, prior, factor, bits)
+    return weighed(signatures, prior, factor, weights(signatures, statements))
 
 
 def weighed(signatures: Signatures, prior: Table, factor: Table, bits: Mapping[int, Table]) -> Belief:

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from rules.belief.posterior import error_for
-from rules.belief.signatures import Signatures
+from rules.belief.signatures import Flags, Signatures
 from rules.belief.stack import Beside, Numbers, Stack, Table, put_in
 from rules.bookkeeping.types import TestCard
 from rules.terms import Role, fact_key
@@ -55,11 +54,15 @@ class Questions:
     setup: Table
     surcharge: Table
     columns: tuple[slice, ...]  # of each question
-    ranks: Numbers  # of whoever may use each card, in ROLE_ORDER
-    setups: NDArray[np.str_]  # of each question, by name
+    set_up: Mapping[str, Numbers]  # the questions that ask for each set-up
+    of_key: Mapping[str, Numbers]  # the questions about each key
+    by_column: Table  # ``alone`` turned over, so that a column is a piece of memory
     guarded: frozenset[int]  # questions that wait for the dead-check unless it is done
+    guarded_tests: frozenset[str]  # the same by the names of their tests
+    tests: tuple[str, ...]  # the name of each question's test
     words: Numbers  # the row of the stack that each column stands for, shape (C,)
     errors: Table  # the share of wrong answers, shape (C, 1)
+    opened: dict[object, Flags] = field(default_factory=dict, repr=False)  # by what a gate asks; see choosing.py
     more: Table | None = None
     more_doubt: Table | None = None
 
@@ -67,21 +70,31 @@ class Questions:
     def heard(self) -> Table:
         return self.alone if self.more is None else put_in(self.alone, self.more)
 
-    def rows(self, numbers: Numbers) -> Table:
-        """Some rows of ``heard``."""
-        return _rows(self.alone, self.more, numbers)
+    def columns_of(self, numbers: Sequence[int]) -> tuple[Numbers, list[int]]:
+        """The columns of some questions side by side, and at which of these each question starts."""
+        columns: list[int] = []
+        starts = []
+        for number in numbers:
+            one = self.columns[number]
+            starts.append(len(columns))
+            columns += range(one.start, one.stop)
+        return np.array(columns, dtype=np.intp), starts
 
-    def cells(self, numbers: Numbers, columns: Numbers) -> Table:
-        """Some columns of some rows of ``heard``, shape (numbers, columns)."""
-        return _rows(self.alone, self.more, numbers[:, None], columns)
+    def cells(self, columns: Numbers, numbers: Numbers) -> Table:
+        """Some columns of ``heard`` for some hypotheses, shape (columns, numbers)."""
+        table = self.by_column.take(columns, axis=0)
+        if self.more is not None:
+            table = put_in(table, self.more.T.take(columns, axis=0), axis=1)
+        return np.asarray(table.take(numbers, axis=1))
 
-    def marginal(self, probability: Table) -> Table:
-        """P(answer), shape (C,). ``probability``: shape (H,)."""
+    def joint(self, columns: Numbers, weights: Table) -> Table:
+        """The weight of each answer of some columns, shape (columns, K). ``weights``: shape (H, K)."""
+        table = self.by_column.take(columns, axis=0)
         if self.more is None:
-            return np.asarray(probability @ self.alone)
-        last, end = len(self.alone) - 1, len(probability) - 1
-        singles = probability[:last] @ self.alone[:last] + probability[end] * self.alone[last]
-        return np.asarray(singles + probability[last:end] @ self.more)
+            return np.asarray(table @ weights)
+        last = len(self.alone) - 1
+        singles = np.concatenate([weights[:last], weights[-1:]])
+        return np.asarray(table @ singles + self.more.T.take(columns, axis=0) @ weights[last:-1])
 
     def gains(self, probability: Table, alike: Numbers) -> Table:
         """Information of one answer to each question about *which kind* of hypothesis it is, in bits, shape (Q,).
@@ -90,12 +103,13 @@ class Questions:
         apart. Exact, and never below 0.
         """
         playing = np.flatnonzero(probability)
-        playing = playing[np.argsort(alike[playing], kind="stable")]
-        p, kind, rows = probability[playing], alike[playing], self.rows(playing)
+        playing = playing[alike[playing].argsort(kind="stable")]
+        p, kind = probability[playing], alike[playing]
+        rows = _rows(self.alone, self.more, playing)
         gain = np.add.reduceat(_minus_p_log_p(p @ rows), self.start)
-        edges = np.flatnonzero(np.diff(kind, prepend=-1, append=-1))
-        several = [(first, end) for first, end in pairwise(edges.tolist()) if end - first > 1]
-        alone = edges[:-1][np.diff(edges) == 1]
+        edges = [0, *((kind[1:] != kind[:-1]).nonzero()[0] + 1).tolist(), len(kind)]
+        several = [(first, end) for first, end in pairwise(edges) if end - first > 1]
+        alone = np.array([first for first, end in pairwise(edges) if end - first == 1], dtype=np.intp)
         gain -= p[alone] @ _rows(self.alone_doubt, self.more_doubt, playing[alone])
         if several:
             joint = np.empty((len(several), rows.shape[1]))
@@ -107,13 +121,14 @@ class Questions:
         return bits
 
 
-def _rows(table: Table, more: Table | None, numbers: Numbers, *columns: Numbers) -> Table:
+def _rows(table: Table, more: Table | None, numbers: Numbers) -> Table:
     """Some rows of a table into which others are thought put in before the last."""
+    if more is None:
+        return np.asarray(table.take(numbers, axis=0))
     last = len(table) - 1
-    chosen: Table = table[numbers if more is None else np.minimum(numbers, last), *columns]
-    if more is not None:
-        added = np.flatnonzero((numbers >= last) & (numbers < last + len(more)))
-        chosen[added] = more[numbers[added] - last, *columns]
+    chosen: Table = table.take(np.minimum(numbers, last), axis=0)
+    added = ((numbers >= last) & (numbers < last + len(more))).nonzero()[0]
+    chosen[added] = more[numbers[added] - last]
     return chosen
 
 
@@ -167,12 +182,24 @@ def _lined_up(signatures: Signatures, who: Role) -> Questions:
         setup=np.array([setups[card.setup].minutes if card.setup else 0.0 for card in cards]),
         surcharge=np.array(risk),
         columns=tuple(slice(first, first + size) for first, size in zip(start.tolist(), sizes.tolist(), strict=True)),
-        ranks=np.array([ROLE_ORDER.index(every[rank].who) for rank in ranks], dtype=np.intp),
-        setups=np.array([card.setup or "" for card in cards]),
+        set_up=_by_name([card.setup for card in cards]),
+        of_key=_by_name([question.key for question in asked]),
+        by_column=np.ascontiguousarray(heard.T),
         guarded=frozenset(number for number, card in enumerate(cards) if card.needs_permission),
+        guarded_tests=frozenset(card.test for card in cards if card.needs_permission),
+        tests=tuple(card.test for card in cards),
         words=words,
         errors=errors,
     )
+
+
+def _by_name(names: Sequence[str | None]) -> dict[str, Numbers]:
+    """The numbers at which each name stands."""
+    found: dict[str, list[int]] = {}
+    for number, name in enumerate(names):
+        if name is not None:
+            found.setdefault(name, []).append(number)
+    return {name: np.array(numbers, dtype=np.intp) for name, numbers in found.items()}
 
 
 def _widened(known: Questions, signatures: Signatures) -> Questions:

@@ -112,25 +112,29 @@ def expected_cost(shares: Table, costs: Table, rest: Table | float = 0.0, elsewh
     of what none of them mends, shape (rows,). Each row takes its own best order, and calls somebody else (at
     ``elsewhere``) at its own best point.
     """
-    order = np.argsort(-shares / costs, axis=1)  # equals cost the same in any order
-    ranked, spent = np.take_along_axis(shares, order, axis=1), costs[order]
-    mended = np.cumsum(ranked, axis=1)
-    total = mended[:, -1] + rest if shares.shape[1] else np.zeros(len(shares)) + rest
-    left = total[:, None] - np.concatenate([np.zeros((len(shares), 1)), mended], axis=1)
-    paid = np.concatenate([np.zeros((len(shares), 1)), np.cumsum(spent * left[:, :-1], axis=1)], axis=1)
+    rows, count = shares.shape
+    order = (shares / -costs).argsort(axis=1)  # equals cost the same in any order
+    ranked = shares.ravel().take(order + np.arange(0, rows * count, count)[:, None]) if count else shares
+    left = np.empty((rows, count + 1))  # what is not mended yet, before each repair and after the last
+    mended = ranked.cumsum(axis=1)
+    left[:, 0] = mended[:, -1] + rest if count else rest
+    np.subtract(left[:, :1], mended, out=left[:, 1:])
+    paid = np.zeros((rows, count + 1))
+    np.cumsum(costs.take(order) * left[:, :-1], axis=1, out=paid[:, 1:])
     cost: Table = (paid + left * elsewhere).min(axis=1)
     return cost
 
 
 def best_order(shares: Table, costs: Table, rest: float = 0.0, elsewhere: float = ELSEWHERE) -> Order:
     """The repairs worth doing before somebody else is called, best first. Shapes (repairs,)."""
-    ranked = sorted(range(len(shares)), key=lambda i: (-round(float(shares[i] / costs[i]), 12), i))
+    likely, spent = shares.tolist(), costs.tolist()
+    ranked = sorted(range(len(likely)), key=lambda i: (-round(likely[i] / spent[i], 12), i))
     left = float(shares.sum()) + rest
-    paid, best = 0.0, Order((), left * elsewhere)
+    paid, best, done = 0.0, left * elsewhere, 0
     for count, number in enumerate(ranked, start=1):
-        paid += float(costs[number]) * left
-        left -= float(shares[number])
+        paid += spent[number] * left
+        left -= likely[number]
         whole = paid + max(left, 0.0) * elsewhere
-        if whole < best.cost:
-            best = Order(tuple(ranked[:count]), whole)
-    return best
+        if whole < best:
+            best, done = whole, count
+    return Order(tuple(ranked[:done]), best)

@@ -62,9 +62,14 @@ class Hypothesis:
     variant: int = 0
     both: tuple[Hypothesis, ...] = ()
 
-    @property
+    @cached_property
     def name(self) -> str:
         return self.fault.fault if self.fault else "none_of_these"
+
+    @cached_property
+    def faults(self) -> tuple[str, ...]:
+        """The names of its fault, or of both; none of none of these."""
+        return tuple(one.name for one in self.both or (self,) if one.fault)
 
 
 @dataclass(frozen=True)
@@ -87,6 +92,7 @@ class Signatures:
     asked: dict[str, Questions] = field(default_factory=dict, repr=False)  # by who asks; see questions.py
     joined: dict[tuple[int, int], Hypothesis] = field(default_factory=dict, repr=False)  # pairs met so far
     _named: dict[tuple[str, ...], Flags] = field(default_factory=dict, repr=False)
+    _with: dict[tuple[str, ...], Flags] = field(default_factory=dict, repr=False)
     _errors: dict[tuple[str, str], float | None] = field(default_factory=dict, repr=False)
 
     @property
@@ -141,9 +147,20 @@ class Signatures:
         numbers = np.array([order[h.name] for h in fresh], dtype=np.intp)
         return (*known, *(by_name[name] for name in order)), np.concatenate([of, numbers])
 
-    def faults_with(self, names: frozenset[str]) -> Flags:
-        """Which of :attr:`faults` are one of these, or one of them with another, shape (faults,)."""
-        return np.array([not names.isdisjoint(said) for said in self._names], dtype=bool)
+    def faults_with(self, names: tuple[str, ...]) -> Flags:
+        """Which of :attr:`faults` are one of these, or one of them with another, shape (faults,).
+
+        A book's rules have few lists of names; those of single faults are kept.
+        """
+        flags = self._with.get(names)
+        if flags is None:
+            known = np.zeros(0, dtype=bool) if self.alone is None else self.alone.faults_with(names)
+            wanted = frozenset(names)
+            fresh = [not wanted.isdisjoint(said) for said in self._names[len(known) :]]
+            flags = np.concatenate([known, np.array(fresh, dtype=bool)])
+            if len(self._with) < MOST_PATTERNS:
+                self._with[names] = flags
+        return flags
 
     @cached_property
     def _names(self) -> tuple[tuple[str, ...], ...]:
@@ -162,6 +179,20 @@ class Signatures:
             numbers = np.array([words.index(getattr(fault, name)) for fault in fresh], dtype=np.intp)
             made[name] = np.concatenate([known[name], numbers]) if known else numbers
         return made
+
+    @cached_property
+    def home(self) -> Flags:
+        """Which of :attr:`faults` the customer can mend, shape (faults,)."""
+        flags: Flags = self.traits["skill"] == TRAITS["skill"].index("customer")
+        return flags
+
+    @cached_property
+    def tells(self) -> tuple[tuple[str, ...], Numbers]:
+        """What faults say to the customer, each sentence once, and the number of each fault's among them."""
+        said, of = ((), NO_NUMBERS) if self.alone is None else self.alone.tells
+        known = {tell: number for number, tell in enumerate(said)}
+        fresh = [known.setdefault(fault.tell, len(known)) for fault in self.faults[len(of) :]]
+        return tuple(known), np.concatenate([of, np.array(fresh, dtype=np.intp)])
 
     @property
     def faults(self) -> tuple[Fault, ...]:

@@ -80,10 +80,9 @@ class Stack:
         """The row of a word of a key."""
         return self.spans[key][0] + self.words[fact_of(key)].index(word)
 
-    def shown(self, row: int, hypotheses: Sequence[int]) -> list[float]:
-        """P(shown | hypothesis) of one word, for some hypotheses."""
-        table = self.true
-        return [float(table[row, number]) for number in hypotheses]
+    def shown(self, rows: Sequence[int]) -> Table:
+        """P(all of some words of different keys are shown | hypothesis), shape (H,)."""
+        return self.true[rows[0]] if len(rows) == 1 else np.asarray(self.true[list(rows)].prod(axis=0))
 
     def heard(self, rows: Numbers, error: float | Table) -> Table:
         """P(said | hypothesis) for some rows, shape (rows, H). ``error``: one for all, or shape (rows, 1)."""
@@ -184,12 +183,8 @@ class Beside(Stack):
     def width(self) -> int:
         return self.one.width + self.other.width
 
-    def shown(self, row: int, hypotheses: Sequence[int]) -> list[float]:
-        last, count = self.one.width - 1, self.other.width
-        return [
-            float(self.other.true[row, n - last] if last <= n < last + count else self.one.true[row, min(n, last)])
-            for n in hypotheses
-        ]
+    def shown(self, rows: Sequence[int]) -> Table:
+        return put_in(self.one.shown(rows), self.other.shown(rows))
 
     def said(self, rows: Numbers, error: float) -> Table:
         return put_in(self.one.said(rows, error), self.other.said(rows, error))

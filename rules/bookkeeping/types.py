@@ -108,9 +108,9 @@ class Appliance:
     breaker_amps: float = 50.0  # rating of the range's breaker
     range_fuses: bool = False  # an older range with fuses of its own for the surface units
 
-    @property
+    @cached_property
     def positions(self) -> tuple[str, ...]:
-        return tuple(unit.where for unit in self.units)
+        return tuple([unit.where for unit in self.units])
 
 
 @dataclass(frozen=True)
@@ -354,13 +354,36 @@ class Book:
         """Facts that a test reads after a set-up, each with that set-up."""
         return tuple((card.reads, card.setup) for card in self.tests.values() if card.setup)
 
-    def tests_like(self, pattern: str) -> tuple[str, ...]:
-        """The tests whose names match a rule's pattern."""
-        found = self._tests_like.get(pattern)
+    @cached_property
+    def positions(self) -> tuple[str, ...]:
+        """The units of all appliances, each once."""
+        return tuple(dict.fromkeys(place for appliance in self.appliances.values() for place in appliance.positions))
+
+    @cached_property
+    def test_reading(self) -> Mapping[str, TestCard]:
+        """The first test that reads each fact."""
+        return {card.reads: card for card in reversed(list(self.tests.values()))}
+
+    def cautions_in_words(self, names: tuple[str, ...]) -> tuple[str, ...]:
+        """Some cautions, each with its signal word."""
+        found = self._cautions_in_words.get(names)
         if found is None:
-            found = self._tests_like[pattern] = tuple(fnmatch.filter(self.tests, pattern))
+            found = tuple(f"{self.cautions[name].signal}: {self.cautions[name].say}" for name in names)
+            self._cautions_in_words[names] = found
         return found
 
     @cached_property
-    def _tests_like(self) -> dict[str, tuple[str, ...]]:
+    def _cautions_in_words(self) -> dict[tuple[str, ...], tuple[str, ...]]:
+        return {}
+
+    def tests_like(self, patterns: tuple[str, ...]) -> frozenset[str]:
+        """The tests whose names match some pattern of a rule's."""
+        found = self._tests_like.get(patterns)
+        if found is None:
+            found = frozenset(test for pattern in patterns for test in fnmatch.filter(self.tests, pattern))
+            self._tests_like[patterns] = found
+        return found
+
+    @cached_property
+    def _tests_like(self) -> dict[tuple[str, ...], frozenset[str]]:
         return {}

@@ -94,10 +94,11 @@ def in_order(facts: Sequence[KnownFact]) -> list[KnownFact]:
         if fact.id in seen:
             problems.append(Problem(f"facts[{index}].id", f"{fact.id} is taken; number the facts 0, 1, 2, ..."))
         seen.add(fact.id)
-        for slot in ("name", "place", "state", "value", "by"):
-            given = getattr(fact, slot)
-            if not isinstance(given, str):
-                problems.append(Problem(f"facts[{index}].{slot}", f"write text instead of {given!r}"))
+        words = (fact.name, fact.place, fact.state, fact.value, fact.by)
+        if not all(type(word) is str for word in words):
+            for slot, given in zip(("name", "place", "state", "value", "by"), words, strict=True):
+                if not isinstance(given, str):
+                    problems.append(Problem(f"facts[{index}].{slot}", f"write text instead of {given!r}"))
     if problems:
         raise InputError(problems)
     return sorted(facts, key=lambda fact: (fact.name, fact.place, fact.state, fact.value, fact.by, fact.id))

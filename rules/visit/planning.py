@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 
 import numpy as np
 
 from rules.answer import LoadPart, StopNow, VisitPlan
 from rules.belief.signatures import TRAITS, Flags, Signatures
 from rules.belief.stack import Numbers, Table
-from rules.bookkeeping.types import Fault, VisitNeed
+from rules.bookkeeping.types import VisitNeed
 from rules.visit.loading import load, needs_of
 
 URGENCIES = TRAITS["urgency"]
-LIMITS = TRAITS["limit"]  # what must stay off meanwhile, strictest first
 NEEDED_FROM = 0.5  # share of belief in faults the customer cannot mend alone
 NEEDED_IF_GRAVE_FROM = 0.2
 COUNTS_FROM = 0.2  # a fault this likely has a say in urgency and in what the customer is told
@@ -43,12 +40,12 @@ def plan(
             told = tuple(dict.fromkeys(need.tell for need in needs if need.tell and in_scope))[:MOST_TOLD]
             return VisitPlan(None, "none", "customer", (0, 0), (), (), 0.0, told)
         return VisitPlan(True, "now", stop.refer_to, (0, 0), (), (), 0.0, (stop.say,))
-    faults = _Suspects.of(signatures, probability)
+    faults = _Suspects(signatures, probability)
     wanted = next((need.skill for need in needs if need.skill), None)
     needed = stop is not None or wanted is not None or _cannot_wait(faults)
     urgency = _urgency(faults, stop, needs) if needed else "none"
     skill = _skill(faults, stop, wanted) if needed else "customer"
-    minutes = _minutes(faults, ~faults.home if needed else faults.home)
+    minutes = _minutes(faults, ~signatures.home if needed else signatures.home)
     tell = _tell(faults, stop, needs)
     if not needed:
         return VisitPlan(False, urgency, skill, minutes, (), (), 0.0, tell)
@@ -58,53 +55,41 @@ def plan(
     return VisitPlan(True, urgency, skill, minutes, aboard, left, round(loaded.fix, 4), tell)
 
 
-@dataclass(frozen=True)
 class _Suspects:
-    """Faults with their places and variants added up, likeliest first; ties in the book's order. All arrays alike."""
+    """Faults with their places and variants added up, and how much of the belief each trait has."""
 
-    faults: tuple[Fault, ...]
-    number: Numbers  # in ``faults``
-    share: Table
-    traits: Mapping[str, Numbers]  # numbers in signatures.TRAITS
-    home: Flags  # what the customer can mend
+    def __init__(self, signatures: Signatures, probability: Table) -> None:
+        self.signatures = signatures
+        self.share = signatures.by_fault(probability)
+        self.traits = signatures.traits
+        self.at_home = float(self.share[signatures.home].sum())
 
-    @classmethod
-    def of(cls, signatures: Signatures, probability: Table) -> _Suspects:
-        shares = signatures.by_fault(probability)
-        order = np.argsort(-np.round(shares, 9), kind="stable")
-        traits = {name: numbers[order] for name, numbers in signatures.traits.items()}
-        return cls(
-            signatures.faults, order, shares[order], traits, traits["skill"] == TRAITS["skill"].index("customer")
-        )
+    def belief_by(self, trait: str, *, abroad: bool = False) -> list[float]:
+        """Belief in each word of a trait, in the order of TRAITS; ``abroad``: without what the customer can mend."""
+        weights = np.where(self.signatures.home, 0.0, self.share) if abroad else self.share
+        sums: list[float] = np.bincount(self.traits[trait], weights, len(TRAITS[trait])).tolist()
+        return sums
 
-    def that(self, trait: str, word: str) -> Flags:
-        """Those of which a trait is this word."""
-        these: Flags = self.traits[trait] == TRAITS[trait].index(word)
-        return these
-
-    def belief(self, these: Flags) -> float:
-        """Belief in some of them together, added up from the likeliest."""
-        return total(self.share[these])
-
-
-def total(shares: Table) -> float:
-    """The sum, from the first to the last."""
-    return float(np.cumsum(shares)[-1]) if len(shares) else 0.0
+    def likeliest(self, these: Flags) -> Numbers:
+        """Some of the faults, likeliest first; ties in the book's order."""
+        numbers = these.nonzero()[0]
+        return np.asarray(numbers[(-self.share[numbers].round(9)).argsort(kind="stable")])
 
 
 def _cannot_wait(faults: _Suspects) -> bool:
     """Whether somebody must go: half the belief in faults the customer cannot mend, or less if they are grave."""
-    others = faults.that("skill", "electrician") | faults.that("skill", "utility")
-    grave = faults.belief(others | faults.that("urgency", "now"))
-    return 1 - faults.belief(faults.home) >= NEEDED_FROM or grave >= NEEDED_IF_GRAVE_FROM
+    skill, urgency = faults.traits["skill"], faults.traits["urgency"]
+    others = skill <= TRAITS["skill"].index("electrician")
+    grave = float(faults.share[others | (urgency == URGENCIES.index("now"))].sum())
+    return 1 - faults.at_home >= NEEDED_FROM or grave >= NEEDED_IF_GRAVE_FROM
 
 
 def _urgency(faults: _Suspects, stop: StopNow | None, needs: Sequence[VisitNeed]) -> str:
     """The soonest that enough of the belief asks for, all faults that are at least as urgent taken together."""
     named = [need.urgency for need in needs if need.urgency]
     share = 0.0
-    for urgency in URGENCIES:
-        share += faults.belief(faults.that("urgency", urgency) & ~faults.home)
+    for urgency, more in zip(URGENCIES, faults.belief_by("urgency", abroad=True), strict=True):
+        share += more
         if share >= COUNTS_FROM:
             named.append(urgency)
             break
@@ -118,15 +103,18 @@ def _skill(faults: _Suspects, stop: StopNow | None, wanted: str | None) -> str:
         return stop.refer_to
     if wanted is not None:
         return wanted
-    shares = {skill: round(faults.belief(faults.that("skill", skill)), 9) for skill in sorted(TRAITS["skill"])}
+    shares = dict(
+        sorted((skill, round(p, 9)) for skill, p in zip(TRAITS["skill"], faults.belief_by("skill"), strict=True))
+    )
     return max((skill for skill in shares if skill != "customer"), key=shares.__getitem__)
 
 
 def _minutes(faults: _Suspects, these: Flags) -> tuple[int, int]:
-    covered = np.cumsum(faults.share[these])
-    count = int(np.argmax(covered >= COVERS * covered[-1])) + 1
-    chosen = [faults.faults[number] for number in faults.number[these][:count].tolist()]
-    return min(f.minutes[0] for f in chosen), max(f.minutes[1] for f in chosen)
+    numbers = faults.likeliest(these)
+    covered = faults.share[numbers].cumsum()
+    count = int((covered >= COVERS * covered[-1]).argmax()) + 1
+    spans = [faults.signatures.faults[number].minutes for number in numbers[:count].tolist()]
+    return min(least for least, _ in spans), max(most for _, most in spans)
 
 
 def _tell(faults: _Suspects, stop: StopNow | None, needs: Sequence[VisitNeed]) -> tuple[str, ...]:
@@ -142,12 +130,18 @@ def _tell(faults: _Suspects, stop: StopNow | None, needs: Sequence[VisitNeed]) -
 def _limits(faults: _Suspects) -> list[str]:
     """What the likeliest faults of the strictest kind that enough of the belief asks for say to the customer."""
     share = 0.0
-    for limit in LIMITS:
-        strict = faults.that("limit", limit)
-        share += faults.belief(strict)
+    for limit, more in enumerate(faults.belief_by("limit")):
+        share += more
         if share >= COUNTS_FROM:
-            said: dict[str, float] = defaultdict(float)
-            for number, p in zip(faults.number[strict].tolist(), faults.share[strict].tolist(), strict=True):
-                said[faults.faults[number].tell] += p
-            return sorted(said, key=lambda tell: -round(said[tell], 9))[:1]
+            return [_said_most(faults, faults.traits["limit"] == limit)]
     return []
+
+
+def _said_most(faults: _Suspects, these: Flags) -> str:
+    """What most of the belief in some faults says to the customer; of equal ones what the likeliest fault says."""
+    said, of = faults.signatures.tells
+    shares = np.bincount(of[these], faults.share[these]).round(9)
+    leading: list[int] = (shares == shares.max()).nonzero()[0].tolist()
+    if len(leading) > 1:
+        leading = [number for number in of[faults.likeliest(these)].tolist() if number in leading]
+    return said[leading[0]]

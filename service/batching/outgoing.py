@@ -18,6 +18,7 @@ from typing import IO, Any, cast
 
 from rules.wording import place_words
 from service.batching.incoming import Form
+from service.dumping import json_line
 
 PIECE = 1 << 20
 HEADER = (
@@ -30,7 +31,7 @@ _FORMULA = ("=", "+", "-", "@", "\t")
 def line_of(row: dict[str, Any], form: Form) -> bytes:
     """A row as one line of output."""
     if form == "ndjson":
-        return json.dumps(row, ensure_ascii=False, separators=(",", ":")).encode("utf-8") + b"\n"
+        return json_line(row)
     return csv_line(_cells(row))
 
 

@@ -9,8 +9,8 @@ import signal
 import threading
 import time
 from collections import deque
-from collections.abc import Iterable, Iterator
-from concurrent.futures import Future, ProcessPoolExecutor
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
@@ -25,11 +25,16 @@ from service.batching.summing import Glance, glance
 from service.problems import unusable
 from service.rows import answer_row, is_id
 from service.schemas import triage_dump
+from service.sparing import settle
 
 CHUNK = 16  # rows handed to a process at once
 AHEAD = 4  # chunks a process may be ahead of the output
 WATCH_SECONDS = 1.0
 MISSING = Problem("id", "missing; give every row an id of its own, so that its answer can be told from the others")
+
+
+class NoAnswerError(Exception):
+    """Whoever was to answer the rows gives no answer; the rows before have theirs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +94,7 @@ _OWN: list[Answerer] = []  # this process's
 
 def run(rows: Iterable[Row], expert: Expert, form: Form, jobs: int, book: Path | None) -> Iterator[Done]:
     """Answer rows, in their order. Raises BrokenProcessPool if a process dies."""
+    settle()
     if jobs == 1:
         yield from map(Answerer(expert, form).answer, rows)
         return
@@ -97,17 +103,20 @@ def run(rows: Iterable[Row], expert: Expert, form: Form, jobs: int, book: Path |
     context = multiprocessing.get_context("fork" if forked else "spawn")
     pool = ProcessPoolExecutor(jobs, context, _opened, (book, form, os.getpid()))
     try:
-        yield from _in_order(pool, iter(rows), jobs * AHEAD)
+        yield from in_order(pool, _chunk, iter(rows), jobs * AHEAD)
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
         _OWN.clear()
 
 
-def _in_order(pool: ProcessPoolExecutor, rows: Iterator[Row], ahead: int) -> Iterator[Done]:
+def in_order(
+    pool: Executor, work: Callable[[list[Row]], list[Done]], rows: Iterator[Row], ahead: int
+) -> Iterator[Done]:
+    """Rows through ``work`` in pieces, so many pieces ahead of the output at most."""
     waiting: deque[Future[list[Done]]] = deque()
     while True:
         while len(waiting) < ahead and (chunk := list(islice(rows, CHUNK))):
-            waiting.append(pool.submit(_chunk, chunk))
+            waiting.append(pool.submit(work, chunk))
         if not waiting:
             return
         yield from waiting.popleft().result()

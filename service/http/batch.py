@@ -13,9 +13,10 @@ from typing import Any, BinaryIO
 from flask import Response, request
 
 from service.deciding import decide
+from service.dumping import json_line
 from service.http import examples
 from service.http.blueprint import Blueprint, Terms, body_doc
-from service.http.context import NDJSON, House, house, json_text, marks
+from service.http.context import NDJSON, House, house, marks
 from service.http.requests import BatchLineSchema
 from service.keeping_up import keeps_up
 from service.rows import LONGEST_LINE, Tally, answer_row
@@ -58,7 +59,7 @@ class _Announced:
         return line
 
 
-def _rows(inside: House, lines: Iterator[tuple[int, bytes]], request_id: str) -> Iterator[str]:
+def _rows(inside: House, lines: Iterator[tuple[int, bytes]], request_id: str) -> Iterator[bytes]:
     tally = Tally()
     deciding = partial(_decide, inside, request_id)
     try:
@@ -66,7 +67,7 @@ def _rows(inside: House, lines: Iterator[tuple[int, bytes]], request_id: str) ->
             row = answer_row(inside.expert, number, raw, decide=deciding, dump=inside.dump)
             tally.count(row)
             metrics.batch_line("failed" if "error" in row else "ok")
-            yield json_text(row)
+            yield json_line(row)
             keeps_up()
     except OSError:
         # The client has stopped sending: the closing line stays away, which tells it so.
@@ -76,7 +77,7 @@ def _rows(inside: House, lines: Iterator[tuple[int, bytes]], request_id: str) ->
         return
     told = {"request_id": request_id, "ok": tally.ok, "failed": tally.failed}
     logs.LOGGER.info("a batch was answered", extra={"told": told})
-    yield json_text(tally.closing(inside.expert.book.version))
+    yield json_line(tally.closing(inside.expert.book.version))
 
 
 def _decide(inside: House, request_id: str, enquiry: Any) -> Any:

@@ -18,6 +18,7 @@ from rules import Fact, InputError, Problem
 from rules.talking.summing_up import Form
 from service.cases.calls import Calls, Keeping, Step
 from service.cases.store import STATES, Filter, Kept, NoCaseError, Position
+from service.dumping import json_line
 from service.http import examples
 from service.http.blueprint import Blueprint, Terms, body_doc, read_json
 from service.http.case_forms import (
@@ -42,7 +43,7 @@ from service.http.case_intake import (
     reference_from,
 )
 from service.http.conditions import ETAG_DOC, IF_MATCH_DOC, ONCE_DOC, etag, once_asked, version_asked
-from service.http.context import JSON, MARKDOWN, TEXT, house, json_text, marks, reply
+from service.http.context import JSON, MARKDOWN, TEXT, house, marks, reply
 from service.http.requests import told
 from service.pointers import located
 from service.problems import SEE_ERRORS, RefusedError
@@ -250,7 +251,7 @@ def _once(data: Any, status: int, act: Callable[[Keeping | None], Step]) -> Resp
 
 def _written(step: Step, status: int) -> Kept:
     inside = house()
-    body = json_text(step_form(step, inside.expert.book.facts, inside.dump)).encode("utf-8", "surrogatepass")
+    body = json_line(step_form(step, inside.expert.book.facts, inside.dump))
     return Kept(step.case.id, status, step.case.version, body)
 
 

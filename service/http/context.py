@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import json
 import secrets
 import time
 from dataclasses import dataclass, field
 from typing import Any, cast
 
-from flask import Response, current_app, g
+from flask import Request, Response, current_app, g, request
 
 from rules import Answers, Expert
 from service.cases.calls import Calls
 from service.deciding import count_turn
-from service.dumping import Dump
+from service.dumping import Dump, json_line
 from service.schemas import triage_dump
 from service.settings import Settings
 
@@ -51,19 +50,22 @@ class Marks:
     began: float = field(default_factory=time.perf_counter)
 
 
-_ENCODER = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False)
-
-
 def house() -> House:
     """The application's house."""
     return cast(House, current_app.extensions["coldleg"])
 
 
+def asked() -> Request:
+    """The request itself; every look through Flask's stand-in for it costs as much as the look."""
+    return cast(Request, cast(Any, request)._get_current_object())
+
+
 def marks() -> Marks:
     """The request's marks; made on the spot for a request that was refused before it got any."""
-    if "marks" not in g:
-        g.marks = Marks(new_id())
-    return cast(Marks, g.marks)
+    made = g.get("marks")
+    if made is None:
+        made = g.marks = Marks(new_id())
+    return cast(Marks, made)
 
 
 def new_id() -> str:
@@ -73,9 +75,4 @@ def new_id() -> str:
 
 def reply(data: Any, media_type: str = JSON, status: int = 200) -> Response:
     """A JSON response, compact, in UTF-8 without escapes."""
-    return Response(json_text(data), status=status, content_type=media_type)
-
-
-def json_text(data: Any) -> str:
-    """One line of JSON."""
-    return _ENCODER.encode(data) + "\n"
+    return Response(json_line(data), status=status, content_type=media_type)

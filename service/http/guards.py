@@ -7,11 +7,11 @@ import re
 import secrets
 import time
 
-from flask import Flask, Response, current_app, g, request
+from flask import Flask, Request, Response, current_app, g, request
 
 from rules.bookkeeping.yamlsource import nearest
 from service.http.blueprint import Terms
-from service.http.context import NDJSON, Marks, house, marks, new_id
+from service.http.context import NDJSON, Marks, asked, house, marks, new_id
 from service.keys import KeyRecord
 from service.problems import SEE_ERRORS, RefusedError
 from service.settings import Settings
@@ -50,18 +50,19 @@ def terms_of_request() -> Terms:
 
 
 def _before() -> None:
+    request = asked()
     g.marks = _marks(request.headers.get("X-Request-ID", ""), request.headers.get("traceparent", ""))
     settings = house().settings
-    _check_host(settings)
+    _check_host(request, settings)
     terms = terms_of_request()
     if request.routing_exception is not None or request.method == "OPTIONS":
         return
     if settings.keys is not None and terms.scope is not None:
-        _check_key(settings, terms.scope)
-    _check_accept(terms)
-    _check_query(terms)
+        _check_key(request, settings, terms.scope)
+    _check_accept(request, terms)
+    _check_query(request, terms)
     if terms.takes is not None:
-        _check_content(terms.takes)
+        _check_content(request, terms.takes)
     if terms.takes == NDJSON:
         request.max_content_length = None  # read line by line, never held whole
 
@@ -81,7 +82,7 @@ def _usable(found: re.Match[str]) -> bool:
     return version != "ff" and set(trace) != {"0"} and set(parent) != {"0"} and not (version == "00" and rest)
 
 
-def _check_host(settings: Settings) -> None:
+def _check_host(request: Request, settings: Settings) -> None:
     """Against DNS rebinding: a page of another name must not reach this server through a browser."""
     given = request.headers.get("Host")
     if given is None and request.environ.get("SERVER_PROTOCOL") == "HTTP/1.0":
@@ -109,7 +110,7 @@ def _is_address(name: str) -> bool:
     return True
 
 
-def _check_key(settings: Settings, scope: str) -> None:
+def _check_key(request: Request, settings: Settings, scope: str) -> None:
     """The API key: there, known, allowed to do this, and not too often."""
     found = _BEARER.fullmatch(request.headers.get("Authorization", ""))
     record = settings.keys.find(found[1]) if found and settings.keys else None
@@ -132,8 +133,10 @@ def check_rate(settings: Settings, record: KeyRecord) -> None:
         raise RefusedError("too-many-requests", detail, headers={"Retry-After": seconds})
 
 
-def _check_accept(terms: Terms) -> None:
-    if request.headers.get("Accept", "*/*") != "*/*" and not any(map(_accepted, (terms.gives, *terms.also))):
+def _check_accept(request: Request, terms: Terms) -> None:
+    if request.headers.get("Accept", "*/*") != "*/*" and not any(
+        _accepted(request, media) for media in (terms.gives, *terms.also)
+    ):
         made = " or ".join((terms.gives, *terms.also))
         raise RefusedError(
             "not-acceptable",
@@ -142,7 +145,7 @@ def _check_accept(terms: Terms) -> None:
         )
 
 
-def _accepted(gives: str) -> bool:
+def _accepted(request: Request, gives: str) -> bool:
     """Whether the most specific range that fits is wanted at all; parameters such as a charset do not matter."""
     ranges = ("*/*", gives.partition("/")[0] + "/*", gives)
     found = (-1, 0.0)
@@ -153,7 +156,7 @@ def _accepted(gives: str) -> bool:
     return found[1] > 0
 
 
-def _check_query(terms: Terms) -> None:
+def _check_query(request: Request, terms: Terms) -> None:
     if not request.query_string:
         return
     errors = []
@@ -168,7 +171,7 @@ def _check_query(terms: Terms) -> None:
         raise RefusedError("unusable-input", SEE_ERRORS, errors)
 
 
-def _check_content(takes: str) -> None:
+def _check_content(request: Request, takes: str) -> None:
     """Media type, charset and coding of the body. RFC 9110 15.5.16: the answer says what is read."""
     if request.headers.get("Content-Type") == takes and "Content-Encoding" not in request.headers:
         return
@@ -187,7 +190,7 @@ def _check_content(takes: str) -> None:
 
 
 def _after(response: Response) -> Response:
-    made = marks()
+    made, request = marks(), asked()
     headers = (
         response.headers
     )  # add, not set: no view sets any of these, and a search for each costs more than all else

@@ -8,7 +8,6 @@ vocabulary is kept, so that a masked record can still be replayed. Masking never
 from __future__ import annotations
 
 import fcntl
-import json
 import os
 import threading
 import time
@@ -18,7 +17,7 @@ from typing import Any
 
 from rules import Enquiry
 from rules.answer import Triage
-from service.dumping import Dump
+from service.dumping import Dump, json_line
 
 LARGEST = 64 * 1024 * 1024  # bytes of one file
 KEPT = 5  # older files beside it: FILE.1 is the newest
@@ -39,7 +38,7 @@ class Recorder:
         """Write down one decision, masked here. Raises OSError if the file cannot be written."""
         if not self.notes:
             mask(record, own_appliance=own_appliance)
-        self._append((json.dumps(record, ensure_ascii=False, separators=(",", ":")) + "\n").encode("utf-8"))
+        self._append(json_line(record))
 
     def _append(self, line: bytes) -> None:
         with self._threads:

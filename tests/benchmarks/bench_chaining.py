@@ -26,9 +26,11 @@ from rules.chaining.compiler import compile_book
 from rules.chaining.experta_import import KnowledgeEngine
 from rules.chaining.experta_import import Rule as ExpertaRule
 from rules.chaining.record import DerivedKey, RawFiring
+from tests.benchmarks.durable import INSTALLED, durable, plain
 from tests.rules.chaining.clipsback import ClipsBook
 
 PLACES = ("left_front", "right_front", "left_rear", "right_rear")
+PLAIN_SIZES = (50, 200)  # durable_rules needs minutes to take in 2,000
 READERS = 8  # rules that read each fact name, on the average, in the invented sets
 
 
@@ -145,6 +147,16 @@ def compared(name: str, rules: Sequence[Rule], cases: Sequence[list[KnownFact]])
     }
 
 
+def beside_durable(size: int, facts: int, count: int, dice: random.Random) -> dict[str, float]:
+    """Milliseconds a case of plain conjunctions. Raises AssertionError where the two disagree."""
+    rules = plain(invented_rules(2 * size, dice))[:size]
+    cases = [invented_case(rules, dice, facts) for _ in range(count)]
+    ours, other = Chainer(rules), durable(rules)
+    for case in cases[:20]:
+        assert other(case) == {firing.rule for firing in ours.run(case).firings}
+    return {"ours": milliseconds(ours.run, cases), "durable_rules": milliseconds(other, cases)}
+
+
 def line(name: str, spent: dict[str, float]) -> None:
     ours = spent["ours"]
     print(
@@ -169,6 +181,13 @@ def main(arguments: Sequence[str] | None = None) -> None:
         rules = invented_rules(size, dice)
         cases = [invented_case(rules, dice, facts) for _ in range(max(count // 4, 20))]
         line(f"{size} rules, {facts} facts", compared(f"{size}/{facts}", rules, cases))
+    if not INSTALLED:
+        print("durable_rules is not installed (pip install durable_rules, needs a C compiler)")
+        return
+    for size in PLAIN_SIZES:
+        spent = beside_durable(size, 15, max(count // 4, 20), dice)
+        peer = spent["durable_rules"]
+        print(f"{size} plain rules, 15 facts: {spent['ours']:.3f} ms, durable_rules {peer:.3f} ms")
 
 
 if __name__ == "__main__":
