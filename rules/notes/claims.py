@@ -12,11 +12,13 @@ from typing import NamedTuple
 
 from rules.notes.clauses import Clause
 from rules.notes.entries import Lexicon
-from rules.notes.nouns import Noun, NounReader, subject
+from rules.notes.nouns import PART, Noun, NounReader, subject
 from rules.notes.tagging import Item
 
 WORKS, DEAD, FINE = "works", "dead", "fine"
 HEATS, SLOW, WEAK = "heats", "slow", "weak"
+GLOWS_PART = "glows_part"
+_LIGHTS_UP = ("heats", "glows", "lit", "hot", "works", "comes_on", "dark", "dead", "cold", "stays_cold")
 RANGE = "range"
 AT_HIGH, ON_HIGH = "at_high", "on_high"
 ONLY = "only"
@@ -151,10 +153,27 @@ def _claims(clause: Clause, nouns: list[Noun], lexicon: Lexicon, memory: Memory)
             used += len(fresh)
             before = fresh or before
             described = nouns[used : used + 1] if item.describes and nouns[used:] else []
-            yield _claim(item, denial, [] if described else before, described or nouns[used:], lexicon, memory)
+            after = described or _objects(clause.items, nouns[used:])
+            yield _of_a_part(_claim(item, denial, [] if described else before, after, lexicon, memory), lexicon)
             denial = stopped = None
     if stopped is not None:
         yield _stopped(stopped, nouns[used:] or before, lexicon, memory)
+
+
+def _objects(items: list[Item], nouns: list[Noun]) -> list[Noun]:
+    """Nouns after a state up to the next verb: what the only way to stop the left front *is* is no object."""
+    if len(nouns) < 2:
+        return nouns
+    verb = next((at for at in range(nouns[0].at, len(items)) if items[at].kind == "verb"), len(items))
+    return [noun for noun in nouns if noun.at < verb]
+
+
+def _of_a_part(claim: Claim, lexicon: Lexicon) -> Claim:
+    """``only half of the coil glows``, ``half of the coil stays dark``: a part of it glows."""
+    halves = [noun for noun in claim.nouns if noun.quantity == PART and not noun.plural]
+    if not halves or claim.state not in _LIGHTS_UP or not all(lexicon.things[noun.thing].ohms for noun in halves):
+        return claim
+    return claim._replace(state=GLOWS_PART, denied=False)
 
 
 def _stops_at_a_figure(items: list[Item], at: int) -> bool:

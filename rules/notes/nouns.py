@@ -9,9 +9,10 @@ from rules.notes.entries import AXES, UNITS, Lexicon
 from rules.notes.tagging import Item
 from rules.terms import ALL, OTHERS, UNNAMED
 
-BURNER, WHOLE = "burner", "everything"
+BURNER, WHOLE, RANGE = "burner", "everything", "range"
 _THE_ONLY = "only one"
 _SILENT = ("word", "number")
+PART = "part"  # a part of one unit, or some of several
 SOME = "some"  # a number of units, none of them named; settled into others or unnamed at the end
 
 
@@ -39,8 +40,9 @@ class Noun(NamedTuple):
             return (OTHERS,)
         if self.quantity == "any":
             return (ALL,)
-        if self.quantity in (SOME, "one", "sized") or self.places:
-            return (SOME if self.quantity == SOME else UNNAMED,)
+        if self.quantity in (SOME, PART, "one", "sized") or self.places:
+            several = self.quantity == SOME or (self.quantity == PART and self.plural)
+            return (SOME if several else UNNAMED,)
         return (ALL,) if self.plural or self.quantity in (ALL, "both") or self.denied else (UNNAMED,)
 
 
@@ -123,10 +125,21 @@ class NounReader:
         self.nouns.append(self._dressed(noun))
         self._forget()
 
+    def _places_of_the_unit(self, noun: Noun) -> tuple[str, ...]:
+        """``left front: inner ring heats, the outer does not``: the rings of the unit spoken of."""
+        if noun.places or self.lexicon.things[noun.thing].part_of != BURNER:
+            return ()
+        spoken = [*self.topic, *self.nouns]
+        return next((each.places for each in reversed(spoken) if each.places and self._is_unit(each)), ())
+
+    def _is_unit(self, noun: Noun) -> bool:
+        return BURNER in (noun.thing, self.lexicon.things[noun.thing].part_of)
+
     def _dressed(self, noun: Noun) -> Noun:
         """Give a noun the words that stood before it."""
         if not self.places and self.quantity is None and self.denial is None:
             bare = not (self.led or self.only)
+            noun = noun._replace(places=noun.places or self._places_of_the_unit(noun))
             return noun if bare else noun._replace(led=noun.led or self.led, only=noun.only or self.only)
         places = tuple(item.name for item in self.places)
         starts = [noun.start, *(item.start for item in (*self.places, self.quantity, self.denial) if item)]
@@ -134,6 +147,7 @@ class NounReader:
         denied = noun.denied or self.denial is not None or bool(self.quantity and self.quantity.denies)
         quantity = self.quantity.name if self.quantity else noun.quantity
         several = noun.plural or any(item.plural for item in self.places)
+        places = places or self._places_of_the_unit(noun)
         self.places = []
         return noun._replace(
             places=noun.places + places,
@@ -194,6 +208,8 @@ class NounReader:
         """What 'all', 'others', 'one' count: the placed thing spoken of last, else the burners or the whole."""
         placed = [noun.thing for noun in self.topic if self.lexicon.things[noun.thing].placed]
         quantity = self.quantity.name if self.quantity else None
+        if quantity == "one" and self.topic and self.lexicon.things[self.topic[-1].thing].elsewhere:
+            return RANGE  # "our last stove tripped the breaker, this one does not heat"
         if quantity == OTHERS:
             return BURNER
         if placed:
@@ -229,7 +245,8 @@ def subject(nouns: Sequence[Noun], lexicon: Lexicon) -> list[Noun]:
             continue
         head = kept[-1]
         if (lexicon.things[head.thing].generic and not thing.generic) or thing.part_of == head.thing:
-            kept[-1] = noun._replace(denied=noun.denied or head.denied, only=noun.only or head.only)
+            kept[-1] = noun._replace(denied=noun.denied or head.denied, only=noun.only or head.only,
+                                     places=noun.places or head.places)  # fmt: skip
         elif noun.places and lexicon.things[head.thing].placed and not head.places:
             kept[-1] = head._replace(places=noun.places, end=noun.end)
     return kept

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from rules.notes import readings
-from rules.notes.claims import WORKS, Claim, Memory, Said, read_clause
+from rules.notes.claims import WEAK, WORKS, Claim, Memory, Said, read_clause
 from rules.notes.clauses import Clause, Sentence, split
 from rules.notes.corrections import corrected, without_taken_figures
 from rules.notes.entries import Lexicon
@@ -41,7 +41,8 @@ _KNOBS = frozenset({"knob", "burner_knob"})
 _BLAMED = frozenset({"food", "boil_over", "oven_spill"})  # what smoke may be blamed on, unless it is denied
 _SCENE = frozenset({"quantity", "thing", "state", "context", "verb"})
 _MASKED = ("state", "context", "quantity")
-_SLIGHTLY = ("bit", "slightly", "sometimes", "occasionally", "tad", "faint")
+_SLIGHTLY = ("bit", "slightly", "sometimes", "occasionally", "tad", "faint", "barely", "hardly", "scarcely", "somewhat")
+_WARMS = ("heats", "hot", "warm", "works", "comes_on", "hot_enough")
 _CONTENT = ("word", "thing", "state", "context", "place")
 
 
@@ -162,6 +163,7 @@ class NoteReader:
         if asked is None:
             return
         answer = _answer(read.said[0].clause) or _short_answer(read.said[0].clause)
+        scant = answer == "yes" and _is_scant(read.said[0].clause)
         if answer is None:
             if not self._answers_which(read, asked):
                 _answers_with_a_state(read.said[0], asked)
@@ -171,8 +173,10 @@ class NoteReader:
             if not said.claims and said.nouns and not said.clause.condition:
                 nouns = tuple(noun for noun in said.nouns if not noun.carried)
                 said.claims = [Claim(nouns, (), WORKS, False, *said.span)] if nouns else []
-            if answer == "no":
-                said.claims = [claim.turned() for claim in said.claims]
+            if answer == "no":  # "so it never gets there? no" does not turn it
+                said.claims = [claim if claim.denies else claim.turned() for claim in said.claims]
+            if scant:
+                said.claims = [c._replace(state=WEAK) if c.state in _WARMS else c for c in said.claims]
         yield from self._told(asked)
 
     def _answers_which(self, read: _Read, asked: _Read) -> bool:
@@ -280,10 +284,14 @@ def _short_answer(clause: Clause) -> str | None:
     kinds = {item.kind for item in clause.items}
     if kinds == {"pronoun", "verb"}:
         return "yes"
-    sized = all(
+    return "yes" if _is_scant(clause) else None
+
+
+def _is_scant(clause: Clause) -> bool:
+    """``a little``, ``barely``: yes, but not much."""
+    return all(
         (item.kind == "quantity" and item.name in ("sized", "some")) or item.name in _SLIGHTLY for item in clause.items
     )
-    return "yes" if sized else None
 
 
 def _answers_with_a_state(said: Said, asked: _Read) -> None:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from rules.notes.entries import AXES
 from rules.notes.tagging import Item
 
 _POINTS_WITH = ("it", "this", "thats")
 _TURNING = ("pronoun", "filler", "only")
 _LEADS = ("article", "filler", "only", "quantity", "preposition", "negation")
 _NAMES = ("place", "thing", "quantity", "preposition", "article", "number")
+_PLACING = ("place", "article", "preposition", "quantity")
 _THATS = ("that", "which", "who", "whos", "whats")
 _JUST = ("just", "only", "merely", "simply")
 _SAYS = ("state", "verb", "negation_verb", "stopping", "context")
@@ -21,12 +23,19 @@ _BREAKS = ("stop", "comma", "but", "and", "or", "then")
 def straightened(items: list[Item], plain: str) -> list[Item]:
     """The items of a note with such turns put plainly. ``plain`` is the text their offsets are of."""
     items = _without_measures(items, plain)
-    if not any(item.kind in _TURNING for item in items):
+    if not any(item.kind in _TURNING or item.kind == "place" for item in items):
         return items
     kept: list[Item] = []
     at = 0
     while at < len(items):
         item = items[at]
+        if item.kind == "comma" and _one_place(items, at, kept):
+            at += 1  # "the back one, on the right"
+            continue
+        if item.kind == "pronoun" and (end := _singled_out(items, at, plain, kept)):
+            kept.append(item._replace(kind="except", name="except"))
+            at = end
+            continue
         if item.kind == "pronoun" and (end := _pointing(items, at, plain)):
             kept += [
                 each for each in items[at + 2 : end] if not (each.kind == "article" and _word(each, plain) in _THATS)
@@ -75,6 +84,35 @@ def _pointing(items: Sequence[Item], at: int, plain: str) -> int | None:
     if end < len(items) and _word(items[end], plain) in _THATS:
         return end + 1
     return end if end >= len(items) or items[end].kind in ("comma", "stop") else None
+
+
+def _singled_out(items: Sequence[Item], at: int, plain: str, before: Sequence[Item]) -> int | None:
+    """Where the name begins in ``all good, it's just the oven``; None if it is no such turn."""
+    if _word(items[at], plain) not in _POINTS_WITH or at + 3 >= len(items) or items[at + 1].kind != "verb":
+        return None
+    return at + 3 if _word(items[at + 2], plain) in _JUST and _leaves_out(items, at + 2, before) else None
+
+
+def _one_place(items: Sequence[Item], at: int, before: Sequence[Item]) -> bool:
+    """Whether a comma stands inside one place: a row or a side before it and the other after, and nothing else."""
+    head: list[Item] = []
+    for item in reversed(before):
+        if item.kind not in _PLACING:
+            break
+        head.append(item)
+    tail: list[Item] = []
+    for item in items[at + 1 :]:
+        if item.kind not in _PLACING:
+            break
+        tail.append(item)
+    after = items[at + 1 + len(tail)] if at + 1 + len(tail) < len(items) else None
+    named = [each.name for part in (head, tail) for each in part if each.kind == "place"]
+    crossed = len(named) == 2 and all(name in AXES for name in named) and not set(AXES[named[0]]) == set(AXES[named[1]])
+    opens = len(head) == len(before) or before[len(before) - len(head) - 1].kind in ("stop", "comma", "verb")
+    led = any(item.kind == "preposition" for item in tail)
+    return crossed and bool(set(AXES[named[0]]) & set(AXES[named[1]])) and opens and led and (
+        after is None or after.kind in ("stop", "comma")
+    )
 
 
 def _leaves_out(items: Sequence[Item], at: int, before: Sequence[Item]) -> bool:
