@@ -15,6 +15,7 @@ CORRECTION = "correction"
 _ENDS = ("stop", "comma", "but", "then", "when", "if", "and", "or")
 _MAY_CORRECT = (CORRECTION, "no", "absence", "filler")
 _BARE = ("no", "sorry", "er", "err", "uh", "um", "rather")
+_PAUSES = ("comma", "filler", "opinion", "hedge")
 _LEADS = ("article", "filler", "preposition", "verb", "pronoun", "word")
 _WAY = r"(?:low|cold|cool|hot|high|under|over|below|above|short|off)(?:er)?"
 _FIGURE = (
@@ -54,7 +55,7 @@ def _bare_correction(items: Sequence[Item], at: int, plain: str) -> bool:
     if not 0 < at < len(items) - 1 or items[at - 1].kind != "comma":
         return False
     after = [each for each in items[at + 1 : at + 4] if each.kind not in ("article", "comma")]
-    before = items[at - 2] if at >= 2 else None
+    before = next((each for each in reversed(items[max(0, at - 5) : at - 1]) if each.kind not in _PAUSES), None)
     paused = items[at + 1].kind == "comma" or item.kind == "filler"
     return (
         bool(after)

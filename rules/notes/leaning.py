@@ -157,7 +157,7 @@ def _stated(sentence: list[Said], number: int) -> Said | None:
     said = sentence[number]
     if said.clause.has("number") or _trails_off(said) or (said.clause.has("person") and said.clause.has("word")):
         return None  # a reading, most likely, or a state in words nobody knows
-    if said.clause.has("verb") and said.clause.has("word"):
+    if said.clause.has("word") and (said.clause.has("verb") or said.clause.condition == "with"):
         return None  # "it was never hooked up right, burners get lukewarm"
     tight = said.clause.link in ("and", "or")
     for later in sentence[number + 1 :]:

@@ -12,6 +12,7 @@ from rules.terms import ALL, UNNAMED, Certainty
 
 GLOW = "oven.glow"
 PAIR = "oven_elements"
+OVEN, OVEN_OFF = "oven", "oven_off"
 
 
 def glow(half: str, lit: bool, claim: Claim) -> Told:
@@ -27,6 +28,11 @@ def _had_by_another(claim: Claim, said: Said, spoken: Sequence[Thing]) -> bool:
         return False
     between = {item.kind for item in said.clause.items[said.nouns[0].at + 1 : said.nouns[1].at]}
     return "verb" in between and said.nouns[1] in claim.nouns
+
+
+def _implied(claim: Claim, contexts: frozenset[str] | set[str]) -> tuple[Noun, ...]:
+    """``oven says off but it keeps heating``: the circumstance names what is spoken of."""
+    return (Noun(OVEN, -1, claim.start, claim.end),) if OVEN_OFF in contexts and not claim.others else ()
 
 
 def _pair(noun: Noun) -> bool:
@@ -87,6 +93,10 @@ class Meanings:
         """Whether its state is something that is done to a thing."""
         return self.lexicon.states[claim.state].takes_object
 
+    def elsewhere(self, said: Said) -> bool:
+        """Whether a clause names another appliance."""
+        return any(noun.thing in self.lexicon.beside for noun in said.nouns)
+
     def is_unit(self, noun: Noun) -> bool:
         """Whether a noun is a surface unit."""
         return BURNER in self._senses(noun)
@@ -119,7 +129,7 @@ class Meanings:
             return []
         contexts = claim.contexts | said.contexts
         found: list[tuple[Noun | None, Meaning | None]] = [
-            (noun, self._meaning(noun, claim, contexts)) for noun in claim.nouns
+            (noun, self._meaning(noun, claim, contexts)) for noun in claim.nouns or _implied(claim, contexts)
         ]
         if not any(meaning for _, meaning in found):
             found = [(noun, self._meaning(noun, claim, contexts)) for noun in claim.others]

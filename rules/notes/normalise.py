@@ -19,7 +19,7 @@ _CONTROLS = {code: " " for code in (*range(32), 127) if code != 10}
 _ABBREVIATION = r"(?:(?<![a-z])[a-z]\.){2,4}"
 _TOKEN = re.compile(
     rf"(?P<abbreviation>{_ABBREVIATION})|(?P<number>\d+(?:[.,]\d+)*)|(?P<word>[a-zω]+(?:'[a-z]+)?)"
-    r"|(?P<stop>[.!?;\n][.!?;\s]*)|(?P<mark>(?P<one>[^\s'\"])(?P=one)*)",
+    r"|(?P<stop>[.!?;\n](?!,)[.!?;\s]*)|(?P<mark>(?P<one>[^\s'\"])(?P=one)*)",
 )
 _LINE_END = re.compile(r"\n(?=[ \t]*\S)")
 _CONTRACTED_IS = re.compile(r"([a-z]+)'s\Z")

@@ -240,6 +240,9 @@ def subject(nouns: Sequence[Noun], lexicon: Lexicon) -> list[Noun]:
         if kept and not noun.led and _specifies(kept[-1], noun, lexicon):
             kept[-1] = noun._replace(denied=noun.denied or kept[-1].denied, only=noun.only or kept[-1].only)
             continue
+        if kept and kept[-1].led and thing.part_of == kept[-1].thing:
+            kept[-1] = noun._replace(places=noun.places or kept[-1].places)  # "on the big one only the inner ring heats"
+            continue
         if not (noun.led and kept):
             kept.append(noun)
             continue

@@ -205,23 +205,29 @@ class NoteReader:
         nouns = [noun for said in read.said for noun in said.nouns]
         yield from readings.ohms(self.plain, start, end, nouns, self.lexicon, self.positions)
         for said in read.said:
-            yield from self._mentions(said)
+            yield from self._mentions(said, read.meanings.things)
             for claim in said.claims:
                 for each in (claim, *rest_of(claim, self.lexicon)):
                     yield from read.meanings.facts(each, said)
 
-    def _mentions(self, said: Said) -> Iterator[Told]:
-        """Facts that the name of a thing brings along: a gas stove, a coil."""
+    def _mentions(self, said: Said, named: set[str]) -> Iterator[Told]:
+        """Facts that the name of a thing brings along: a gas stove, a coil; but not "both coils in the oven"."""
         if said.former or said.clause.condition == "if":
             return
         denied = False
         for item in said.clause.items:
             denied = denied or item.kind in ("negation", "absence", "negation_verb")
-            if item.kind == "thing" and not denied:
+            if item.kind == "thing" and not denied and not self._another_sense(item, said, named):
                 for telling in self.lexicon.things[item.name].mentions:
                     said.used = True
                     certainty: Certainty = "hedged" if said.hedged else "said"
                     yield Told(telling.fact, telling.value, telling.where, certainty, item.start, item.end)
+
+
+    def _another_sense(self, item: Item, said: Said, named: set[str]) -> bool:
+        senses = self.lexicon.things[item.name].senses
+        both = any(item.kind == "quantity" and item.name == "both" for item in said.clause.items)
+        return both and any(sense.both and sense.near & named for sense in senses)
 
 
 def _all_off(sentence: Sentence) -> bool:

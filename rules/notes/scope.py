@@ -19,7 +19,7 @@ def settle_scope(sentence: list[Said], meanings: Meanings) -> set[str]:
 
     Gives back contexts that found no claim in this sentence ("All knobs are off."), for the next one.
     """
-    _spread_time(sentence)
+    _spread_time(sentence, meanings)
     _spread_doubt(sentence)
     homeless: set[str] = set()
     conditions: set[str] = set()
@@ -49,13 +49,17 @@ def _dressed(claim: Claim, said: Said) -> Claim:
                    opinion=said.opinion and not claim.hedged)  # fmt: skip
 
 
-def _spread_time(sentence: list[Said]) -> None:
-    """'last year the display died and a board was replaced' tells of last year to the end, or to a 'but' or 'now'."""
-    former = False
+def _spread_time(sentence: list[Said], meanings: Meanings) -> None:
+    """'last year the display died and a board was replaced' tells of last year to the end, or to a 'but' or 'now',
+    or, if it was told of another appliance, to this one.
+    """
+    former = another = False
     for said in sentence:
-        if said.clause.link == "but" or said.clause.has("now"):
-            former = False
+        elsewhere = meanings.elsewhere(said)
+        if said.clause.link == "but" or said.clause.has("now") or (another and said.nouns and not elsewhere):
+            former = another = False
         former = former or said.former
+        another = another or (said.former and elsewhere)
         said.former = former
 
 

@@ -14,6 +14,7 @@ _PARTICLES = ("on", "off")
 _TURNS = ("twist", "closed")  # "turn the burner off", "shut the burner off"
 _PRAISED = ("fine", "works")
 _TURNED = ("article", "place", "quantity", "thing", "pronoun", "filler", "person")
+_WITH_NO_SWITCH = ("pan", "water", "food", "dish", "display", "indicator", "hot_light", "lights", "code")
 _SHOWN_RIGHT = ("display", "house_lights", "keys")
 _BEFORE_A_PLACE = ("thing", "place", "quantity", "article", "pronoun", "number", "person")
 _TAKES_CONTEXT = ("state", "place", "thing")
@@ -156,6 +157,18 @@ def _is_turned(items: list[Item], number: int) -> bool:
     return False
 
 
+def _is_put_on(items: list[Item], number: int) -> bool:
+    """``with two burners on the display dims``: what stands between 'with' and 'on' is switched on."""
+    named = False
+    for before in reversed(items[max(0, number - 4) : number]):
+        if before.kind == "with":
+            return named
+        if before.kind not in _TURNED or before.name in _WITH_NO_SWITCH:
+            return False
+        named = named or before.kind == "thing"
+    return False
+
+
 def _ends_a_clause(items: list[Item], number: int) -> bool:
     following = items[number + 1].kind if number + 1 < len(items) else "stop"
     return following in ("stop", "comma", "then", "when", "if", "until", "unless", "only", "but", "and")
@@ -166,7 +179,7 @@ def _leads_to_a_place(items: list[Item], number: int) -> bool:
     following = items[number + 1] if number + 1 < len(items) else None
     if following is None or following.kind not in _BEFORE_A_PLACE:
         return False
-    if _is_turned(items, number):
+    if _is_turned(items, number) or _is_put_on(items, number):
         return False
     at = number - 1
     if at > 0 and items[at].kind == "negation":

@@ -97,22 +97,25 @@ def _one_place(items: Sequence[Item], at: int, before: Sequence[Item]) -> bool:
     """Whether a comma stands inside one place: a row or a side before it and the other after, and nothing else."""
     head: list[Item] = []
     for item in reversed(before):
-        if item.kind not in _PLACING:
+        if not _places(item):
             break
         head.append(item)
     tail: list[Item] = []
     for item in items[at + 1 :]:
-        if item.kind not in _PLACING:
+        if not _places(item):
             break
         tail.append(item)
     after = items[at + 1 + len(tail)] if at + 1 + len(tail) < len(items) else None
     named = [each.name for part in (head, tail) for each in part if each.kind == "place"]
     crossed = len(named) == 2 and all(name in AXES for name in named) and not set(AXES[named[0]]) == set(AXES[named[1]])
     opens = len(head) == len(before) or before[len(before) - len(head) - 1].kind in ("stop", "comma", "verb")
-    led = any(item.kind == "preposition" for item in tail)
-    return crossed and bool(set(AXES[named[0]]) & set(AXES[named[1]])) and opens and led and (
-        after is None or after.kind in ("stop", "comma")
-    )
+    led = any(item.kind == "preposition" or item.name == "on" for item in tail)
+    ends = after is None or after.kind in ("stop", "comma", "verb", "negation_verb", "state")
+    return crossed and bool(set(AXES[named[0]]) & set(AXES[named[1]])) and opens and led and ends
+
+
+def _places(item: Item) -> bool:
+    return item.kind in _PLACING or item.name == "on"
 
 
 def _leaves_out(items: Sequence[Item], at: int, before: Sequence[Item]) -> bool:
