@@ -145,7 +145,7 @@ def _claims(clause: Clause, nouns: list[Noun], lexicon: Lexicon, memory: Memory)
                 yield _stopped(stopped, [noun for noun in nouns[used:] if noun.at < at] or before, lexicon, memory)
                 denial = stopped = None
             denial = denial or item
-            stopped = item if item.kind == "stopping" and not _stops_at_a_figure(clause.items, at) else stopped
+            stopped = item if item.kind == "stopping" and _stops(clause.items, at) else stopped
         elif item.kind == "state" and denial is not None and _up_to_a_figure(clause.items, at):
             denial = stopped = None
         elif item.kind == "state" and not _of_another_state(clause.items, at):
@@ -176,9 +176,12 @@ def _of_a_part(claim: Claim, lexicon: Lexicon) -> Claim:
     return claim._replace(state=GLOWS_PART, denied=False)
 
 
-def _stops_at_a_figure(items: list[Item], at: int) -> bool:
-    """``it stops at 250``."""
-    return [item.kind for item in items[at + 1 : at + 3]] == ["preposition", "number"]
+def _stops(items: list[Item], at: int) -> bool:
+    """Whether it stops altogether: not ``it stops at 250``, nor ``it quits climbing``."""
+    following = items[at + 1 : at + 3]
+    if [item.kind for item in following] == ["preposition", "number"]:
+        return False
+    return not (following and following[0].kind == "word" and following[0].name.endswith("ing"))
 
 
 def _up_to_a_figure(items: list[Item], at: int) -> bool:

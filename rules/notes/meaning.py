@@ -13,6 +13,7 @@ from rules.terms import ALL, UNNAMED, Certainty
 GLOW = "oven.glow"
 PAIR = "oven_elements"
 OVEN, OVEN_OFF = "oven", "oven_off"
+STILL_HEATS = ("heats", "hot", "warm", "glows", "keeps_hot", "stays_on", "still_on", "full", "too_hot")
 
 
 def glow(half: str, lit: bool, claim: Claim) -> Told:
@@ -32,7 +33,8 @@ def _had_by_another(claim: Claim, said: Said, spoken: Sequence[Thing]) -> bool:
 
 def _implied(claim: Claim, contexts: frozenset[str] | set[str]) -> tuple[Noun, ...]:
     """``oven says off but it keeps heating``: the circumstance names what is spoken of."""
-    return (Noun(OVEN, -1, claim.start, claim.end),) if OVEN_OFF in contexts and not claim.others else ()
+    heats = OVEN_OFF in contexts and claim.state in STILL_HEATS
+    return (Noun(OVEN, -1, claim.start, claim.end),) if heats and not claim.others else ()
 
 
 def _pair(noun: Noun) -> bool:
@@ -96,6 +98,10 @@ class Meanings:
     def elsewhere(self, said: Said) -> bool:
         """Whether a clause names another appliance."""
         return any(noun.thing in self.lexicon.beside for noun in said.nouns)
+
+    def only_elsewhere(self, said: Said) -> bool:
+        """Whether a clause names other appliances and nothing else."""
+        return all(noun.thing in self.lexicon.beside for noun in said.nouns)
 
     def is_unit(self, noun: Noun) -> bool:
         """Whether a noun is a surface unit."""

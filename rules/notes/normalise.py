@@ -21,6 +21,11 @@ _TOKEN = re.compile(
     rf"(?P<abbreviation>{_ABBREVIATION})|(?P<number>\d+(?:[.,]\d+)*)|(?P<word>[a-zω]+(?:'[a-z]+)?)"
     r"|(?P<stop>[.!?;\n](?!,)[.!?;\s]*)|(?P<mark>(?P<one>[^\s'\"])(?P=one)*)",
 )
+#: A point that ends no sentence: after a title, or a clipped word with small letters or figures to follow.
+_CLIPPED = re.compile(
+    r"\b(?:(?i:mr|mrs|ms|dr)\.(?=\s)"
+    r"|(?i:elem|temp|approx|brkr|int|incl|thermo|disp|therm|cust|surf|elec|btw|est|min|hr|hrs|lt|rt|fr|rr)\.(?=\s+[a-z0-9]))"
+)
 _LINE_END = re.compile(r"\n(?=[ \t]*\S)")
 _CONTRACTED_IS = re.compile(r"([a-z]+)'s\Z")
 _LINE_OPENS_SENTENCE = re.compile(r"[ \t]*(?:[A-Z0-9*#\-]|$)")
@@ -39,6 +44,8 @@ def normalise(text: str) -> str:
     """Lower case with plain quotes and dashes; same length as ``text``, character for character."""
     plain = text.lower() if text.isascii() else "".join(map(_plain_character, text))
     plain = plain.replace("\r\n", " \n").replace("\r", "\n").translate(_CONTROLS)
+    if "." in plain:
+        plain = _CLIPPED.sub(lambda found: found.group()[:-1] + " ", plain) if _CLIPPED.search(text) else plain
     return _join_wrapped_lines(plain, text)
 
 

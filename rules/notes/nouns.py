@@ -72,6 +72,7 @@ class NounReader:
         self.denial: Item | None = None
         self.only = False
         self.led = False
+        self.same = False  # "the same burner"
 
     def read(self, items: Sequence[Item]) -> list[Noun]:
         """All nouns of the clause, in order."""
@@ -89,6 +90,9 @@ class NounReader:
                 case "pronoun":
                     self._end_phrase(at)
                     self._pronoun(at, item)
+                case "same":
+                    self._end_phrase(at)
+                    self.same = True
                 case "absence" | "only" | "preposition" | "to":
                     self._end_phrase(at)
                     if item.kind == "only" and item.end - item.start >= len(_THE_ONLY) and self.nouns:
@@ -110,7 +114,7 @@ class NounReader:
             self.led = True
 
     def _forget(self) -> None:
-        self.quantity, self.denial, self.only, self.led = None, None, False, False
+        self.quantity, self.denial, self.only, self.led, self.same = None, None, False, False, False
 
     def _thing(self, at: int, item: Item) -> None:
         if item.denies and self.places and not self.lexicon.things[item.name].placed:
@@ -126,14 +130,15 @@ class NounReader:
         self._forget()
 
     def _places_of_the_unit(self, noun: Noun) -> tuple[str, ...]:
-        """``left front: inner ring heats, the outer does not``: the rings of the unit spoken of."""
-        if noun.places or self.lexicon.things[noun.thing].part_of != BURNER:
+        """``left front: inner ring heats, the outer does not``: the rings of the unit spoken of; ``the same burner``."""
+        if noun.places or not (self.same or self.lexicon.things[noun.thing].part_of == BURNER):
             return ()
         spoken = [*self.topic, *self.nouns]
         return next((each.places for each in reversed(spoken) if each.places and self._is_unit(each)), ())
 
     def _is_unit(self, noun: Noun) -> bool:
-        return BURNER in (noun.thing, self.lexicon.things[noun.thing].part_of)
+        thing = self.lexicon.things[noun.thing]
+        return BURNER in (noun.thing, thing.part_of, *(sense.thing for sense in thing.senses))
 
     def _dressed(self, noun: Noun) -> Noun:
         """Give a noun the words that stood before it."""
@@ -146,13 +151,11 @@ class NounReader:
         ends = [noun.end, *(item.end for item in self.places)]
         denied = noun.denied or self.denial is not None or bool(self.quantity and self.quantity.denies)
         quantity = self.quantity.name if self.quantity else noun.quantity
-        several = noun.plural or any(item.plural for item in self.places)
         places = places or self._places_of_the_unit(noun)
         self.places = []
         return noun._replace(
             places=noun.places + places,
             quantity=quantity,
-            plural=several,
             denied=denied,
             start=min(starts),
             end=max(ends),

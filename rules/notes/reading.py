@@ -14,18 +14,18 @@ from rules.notes.claims import WEAK, WORKS, Claim, Memory, Said, read_clause
 from rules.notes.clauses import Clause, Sentence, split
 from rules.notes.corrections import corrected, without_taken_figures
 from rules.notes.entries import Lexicon
-from rules.notes.leaning import borrow, rest_of, settle_exceptions, spread_denial
+from rules.notes.leaning import borrow, rest_of, settle_all_that_works, settle_exceptions, spread_denial
 from rules.notes.meaning import Meanings
 from rules.notes.merging import merge
 from rules.notes.normalise import normalise
-from rules.notes.nouns import Noun
+from rules.notes.nouns import SOME, Noun
 from rules.notes.scope import settle_scope
 from rules.notes.speakers import without_speakers
 from rules.notes.tagging import Item, settled, tag
 from rules.notes.told import Told
 from rules.notes.turns import straightened
 from rules.notes.typos import Speller
-from rules.terms import UNNAMED, Certainty
+from rules.terms import ALL, UNNAMED, Certainty
 
 Span = tuple[int, int]
 SHORTEST_UNREAD = 8  # characters; a lone "off" or "cold" beside clauses that were read is no news
@@ -143,6 +143,7 @@ class NoteReader:
         spread_denial(said)
         borrow(said, self.lexicon, self.memory, before)
         settle_exceptions(said, self.lexicon)
+        settle_all_that_works(said)
         if self.homeless:
             said[0].contexts |= self.homeless
         if number + 1 < len(self.sentences) and _all_off(self.sentences[number + 1]):
@@ -163,7 +164,7 @@ class NoteReader:
         if asked is None:
             return
         answer = _answer(read.said[0].clause) or _short_answer(read.said[0].clause)
-        scant = answer == "yes" and _is_scant(read.said[0].clause)
+        scant = answer == "yes" and _is_scant(read.said[0].clause, ("sized",))
         if answer is None:
             if not self._answers_which(read, asked):
                 _answers_with_a_state(read.said[0], asked)
@@ -195,9 +196,9 @@ class NoteReader:
                            for claim in claims]  # fmt: skip
             return True
         said.claims, said.used = [], True
-        units = nouns[0].where(self.positions)
-        if len(nouns) == 1 and len(units) == 1:
-            self.told = [fact._replace(where=units[0]) if fact.where == UNNAMED else fact for fact in self.told]
+        units = [unit for noun in nouns for unit in noun.where(self.positions)]
+        if not set(units) & {UNNAMED, ALL, SOME}:
+            self.told = [placed for fact in self.told for placed in _at_units(fact, units)]
         return True
 
     def _told(self, read: _Read) -> Iterator[Told]:
@@ -245,6 +246,11 @@ def _light_with_knobs_off(sentence: Sequence[Said]) -> None:
             said.contexts.add("all_off")
 
 
+def _at_units(fact: Told, units: Sequence[str]) -> list[Told]:
+    """A fact told of units without a name, at each of those that were named since."""
+    return [fact._replace(where=unit) for unit in units] if fact.where in (UNNAMED, SOME) else [fact]
+
+
 # --- small helpers ---------------------------------------------------------------------------------------
 
 
@@ -272,8 +278,12 @@ def _unmasked(items: list[Item], figures: Sequence[Told]) -> list[Item]:
 
 
 def _answer(clause: Clause) -> str | None:
-    """Whether a clause is a bare yes or no."""
+    """Whether a clause is a bare yes or no. ``Right.`` is a yes."""
+    if [item.name for item in clause.items] == ["right"]:
+        return "yes"
     kinds = {item.kind for item in clause.items}
+    if [(item.name, item.denies) for item in clause.items] == [("everything", True)]:
+        return "no"  # "Does anything light up? Nothing."
     if not kinds <= {"yes", "no", "absence", "negation", "negation_verb", "pronoun", "verb", "quantity"}:
         return None
     if any(item.kind == "quantity" and not item.denies for item in clause.items):
@@ -293,11 +303,9 @@ def _short_answer(clause: Clause) -> str | None:
     return "yes" if _is_scant(clause) else None
 
 
-def _is_scant(clause: Clause) -> bool:
+def _is_scant(clause: Clause, counts: Sequence[str] = ("sized", "some")) -> bool:
     """``a little``, ``barely``: yes, but not much."""
-    return all(
-        (item.kind == "quantity" and item.name in ("sized", "some")) or item.name in _SLIGHTLY for item in clause.items
-    )
+    return all((item.kind == "quantity" and item.name in counts) or item.name in _SLIGHTLY for item in clause.items)
 
 
 def _answers_with_a_state(said: Said, asked: _Read) -> None:

@@ -100,6 +100,8 @@ def _condition(sentence: list[Said], number: int, meanings: Meanings) -> set[str
         return contexts
     if kind in ("when", "if") and not contexts:
         target.claims = [claim._replace(conditioned=True) for claim in target.claims]
+        if said.nouns and meanings.only_elsewhere(said):  # "the breaker trips when the dryer runs"
+            target.hedged = True
     if kind in ("when", "if") and not contexts and said.nouns:
         target.claims = [_said_of_the_tried(claim, said) for claim in target.claims]
     if kind == "until" and not contexts:
@@ -167,7 +169,7 @@ def _target(sentence: list[Said], number: int) -> Said | None:
 
 def _and_turned(claim: Claim, contexts: set[str], said: Said, meanings: Meanings) -> Iterator[Claim]:
     yield claim
-    inside = claim.turned()._replace(contexts=claim.contexts | contexts)
+    inside = claim.turned()._replace(contexts=claim.contexts | contexts, implied=True)
     if meanings.depends(inside, said, contexts):
         yield inside
 
@@ -200,7 +202,7 @@ def _lone_contexts(sentence: list[Said], number: int, meanings: Meanings) -> set
     said.used = True
     neighbours = sentence[number + 1 : number + 2]
     if neighbours and not neighbours[0].claims and not neighbours[0].clause.condition:
-        neighbours = sentence[number + 1 : number + 3]  # "knob off, coil says otherwise - glowing"
+        neighbours = sentence[number + 1 : number + 5]  # "all off, went to bed, woke up and it was glowing"
     leads = any(claim.done_to for claim in said.claims) and any(each.claims for each in neighbours)
     told_by_somebody = said.clause.has("person") and any(each.claims for each in neighbours)
     if number and not told_by_somebody and not leads:

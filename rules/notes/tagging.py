@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from rules.notes.entries import Lexicon
@@ -116,6 +117,8 @@ def _in_context(items: list[Item], number: int, last: str) -> Item:
         return item._replace(kind="word") if item.name in _PRAISED else item._replace(describes=True)
     if item.kind == "state" and item.name in _TURNS and _says_which_way(items, number):
         return item._replace(kind="word")  # "turn the burner off" is off
+    if item.kind == "state" and item.name == "out" and _is_turned(items, number, ("closed",)):
+        return item._replace(name="off")  # "can't shut the burner down"
     if item.kind == "state" and item.name == "comes_on" and last == "person":
         return item._replace(name="turn_on")  # "she turns on a burner"
     return _praised(items, number, last)
@@ -143,15 +146,15 @@ def _says_which_way(items: list[Item], number: int) -> bool:
     """Whether what is turned is followed by on, off or a setting."""
     for later in items[number + 1 : number + 7]:
         if later.kind not in _TURNED:
-            return later.name == "off" or (later.name == "on" and items[number].name == "twist")
+            return later.name == "off" or (later.name == "out" and items[number].name == "closed") or (later.name == "on" and items[number].name == "twist")
     return False
 
 
-def _is_turned(items: list[Item], number: int) -> bool:
+def _is_turned(items: list[Item], number: int, turns: Sequence[str] = ("twist",)) -> bool:
     """``turns the front coil on the display comes back``: the 'on' belongs to what is turned."""
     for before in reversed(items[max(0, number - 6) : number]):
         if before.kind == "state":
-            return before.name == "twist"
+            return before.name in turns
         if before.kind not in _TURNED:
             return False
     return False

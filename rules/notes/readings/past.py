@@ -21,8 +21,10 @@ _OLD = re.compile(
     rf"|\b(?P<count2>{COUNT})[\s-](?P<unit2>y|m)(?:ea|on|r)[a-z]*[\s-]old\s(?:\w+\s)?{_RANGE}\b"
     rf"|\b(?:bought|purchased|installed|got)\s(?:it|this|the\s{_RANGE}|(?:it\s)?new|this\s{_RANGE})\s(?:new\s|brand\snew\s)?(?:about\s|only\s|just\s|maybe\s){{0,2}}"
     rf"(?P<count3>{COUNT})\s(?P<unit3>y|m|w)(?:ea|on|ee|r)[a-z]*\sago\b"
+    rf"|\bit(?:'?s|\sis)\s(?:only\s|about\s|around\s|over\s|almost\s|like\s){{0,2}}(?P<count4>{COUNT})\s(?P<unit4>y|m)(?:ea|on|r)[a-z]*[\s-]old\b"
     rf"|\b(?P<new>brand\snew\s{_RANGE}|{_RANGE}\sis\sbrand\snew)\b"
 )
+_OLD_TOO = re.compile(r"\b(?:house|home|building|apartment|place|breaker|panel|cord|plug|outlet|wiring|dog|cat|kid|pan)s?\b")
 _PARTS = (
     ("surface_element", r"(?:surface|top|burner|coil)\s(?:element|unit|coil)|coil|burner"),
     ("infinite_switch", r"(?:infinite|burner|surface)\s(?:switch|control)(?:es)?"),
@@ -63,8 +65,10 @@ def age(plain: str, start: int, end: int) -> Iterator[Told]:
     if found["new"]:
         yield Told("age", "new", None, "said", found.start(), found.end())
         return
-    count = found["count"] or found["count2"] or found["count3"]
-    years = number(count) * _YEARS[found["unit"] or found["unit2"] or found["unit3"]]
+    if found["count4"] and _OLD_TOO.search(plain, start, end):
+        return  # the house, the breaker, the child
+    count = found["count"] or found["count2"] or found["count3"] or found["count4"]
+    years = number(count) * _YEARS[found["unit"] or found["unit2"] or found["unit3"] or found["unit4"]]
     if years <= MOST_YEARS:
         value = "new" if years < NEW_YEARS else "old" if years > OLD_YEARS else "middle"
         yield Told("age", value, None, "said", found.start(), found.end())
