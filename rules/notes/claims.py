@@ -17,6 +17,7 @@ from rules.notes.tagging import Item
 
 WORKS, DEAD, FINE = "works", "dead", "fine"
 HEATS, SLOW, WEAK = "heats", "slow", "weak"
+ELEMENT, _ELEMENT_OF = "element", {"bake": "bake_element", "broil": "broil_element"}
 GLOWS_PART = "glows_part"
 _LIGHTS_UP = ("heats", "glows", "lit", "hot", "works", "comes_on", "dark", "dead", "cold", "stays_cold")
 RANGE = "range"
@@ -252,6 +253,9 @@ def _refined(speaks_of: list[Noun], objects: list[Noun], lexicon: Lexicon) -> li
         part = lexicon.things[noun.thing]
         for number, head in enumerate(refined):
             whole = lexicon.things[head.thing]
+            if head.thing == ELEMENT and noun.led and noun.thing in _ELEMENT_OF and not head.places:
+                refined[number] = head._replace(thing=_ELEMENT_OF[noun.thing])  # "the element glows on broil"
+                break
             if part.part_of == head.thing or (noun.led and whole.generic and not part.generic):
                 refined[number] = noun._replace(denied=head.denied or noun.denied, carried=False)
                 break

@@ -83,6 +83,8 @@ class NounReader:
                 case "place":
                     self.places.append(item)
                 case "quantity":
+                    if self.quantity and self.quantity.name == item.name == "sized":
+                        continue  # "the big dual burner"
                     self._end_phrase(at)
                     self.quantity = item
                 case "thing":
@@ -192,10 +194,14 @@ class NounReader:
         items = [*self.places, *([self.quantity] if self.quantity else [])]
         start, end = min(item.start for item in items), max(item.end for item in items)
         axes_only = all(item.name in AXES for item in self.places)
-        if self.places and axes_only and not (self.led or self.quantity or self._several()):
+        alone = len({item.name for item in self.places}) == 1  # "back right" is a place
+        if self.places and axes_only and alone and not (self.led or self.quantity or self._several()):
             return  # a bare "right" is more often no place: "the clock is right"
         if quantity_of_all(self.quantity) and not self.places and len(self.topic) > 1:
+            first = len(self.nouns)
+            denied = self.quantity is not None and self.quantity.denies
             self._pronoun(at - 1, items[0])  # "the burners and the oven work, but all heat slowly"
+            self.nouns[first:] = [noun._replace(denied=denied) for noun in self.nouns[first:]]
             return
         thing = BURNER if self.places else self._counted_thing()
         if thing is None:

@@ -324,6 +324,8 @@ def _settle_answers(sentence: list[Said]) -> None:
         answer = _answer(said.clause)
         if answer is None or said.clause.link not in ("colon", "comma", "and", "but") or said.claims:
             continue
+        if before.clause.condition:
+            continue  # "works when it is cold, but not when it is hot"
         said.used = True
         if answer == "no" and before.claims:
             for each in _listed(sentence, said):
