@@ -97,7 +97,8 @@ class Meanings:
 
     def elsewhere(self, said: Said) -> bool:
         """Whether a clause names another appliance."""
-        return any(noun.thing in self.lexicon.beside for noun in said.nouns)
+        beside = self.lexicon.beside
+        return any([noun.thing in beside for noun in said.nouns])
 
     def only_elsewhere(self, said: Said) -> bool:
         """Whether a clause names other appliances and nothing else."""

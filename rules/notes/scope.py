@@ -53,6 +53,8 @@ def _spread_time(sentence: list[Said], meanings: Meanings) -> None:
     """'last year the display died and a board was replaced' tells of last year to the end, or to a 'but' or 'now',
     or, if it was told of another appliance, to this one.
     """
+    if not any([said.former for said in sentence]):
+        return
     former = another = False
     for said in sentence:
         elsewhere = meanings.elsewhere(said)
