@@ -22,6 +22,7 @@ _FIGURE = (
     rf"(?<![\d.,])\d[\d.,]{{0,7}}\s?(?:(?:°|(?:deg(?:ree)?s?|f|c|v|volts?|ohms?)\b)\s?){{0,2}}(?:too\s)?(?:{_WAY}\b)?"
 )
 _PAUSED = re.compile(r"\b(no|oh|wait|sorry)[,.;](?=\s(?:wait|no|sorry|i\smean|actually|hold)\b)()")
+_AFTER_A_PAUSE = (" wait", " sorry", " no", " i mean", " actually", " hold")
 _TWO_FIGURES = re.compile(r"\d\D+\d")
 _REFIGURED = re.compile(
     rf"(?P<taken>{_FIGURE})\s?[,;.-]{{0,3}}\s?\b(?:no|er{{1,4}}|uh|um|sorry|i\smean(?:t)?|make\sthat|correction|or\srather|rather|"
@@ -31,7 +32,8 @@ _REFIGURED = re.compile(
 
 def without_taken_figures(plain: str) -> str:
     """Normalised text with figures that are taken back blanked: ``30 low, er, 40 low``."""
-    plain = _PAUSED.sub(r"\1 \2", plain)
+    if any(word in plain for word in _AFTER_A_PAUSE):
+        plain = _PAUSED.sub(r"\1 \2", plain)
     if not _TWO_FIGURES.search(plain):
         return plain
     return _REFIGURED.sub(lambda found: " " * len(found.group()), plain)

@@ -46,7 +46,12 @@ class Meanings:
     """Looks meanings up for one sentence: ``things`` are named in it, ``around`` in the sentences beside it."""
 
     def __init__(
-        self, lexicon: Lexicon, positions: Sequence[str], things: set[str], around: set[str], hinted: set[str]
+        self,
+        lexicon: Lexicon,
+        positions: Sequence[str],
+        things: frozenset[str],
+        around: frozenset[str],
+        hinted: set[str],
     ) -> None:
         self.lexicon = lexicon
         self.positions = positions
@@ -98,7 +103,7 @@ class Meanings:
     def elsewhere(self, said: Said) -> bool:
         """Whether a clause names another appliance."""
         beside = self.lexicon.beside
-        return any([noun.thing in beside for noun in said.nouns])
+        return any(noun.thing in beside for noun in said.nouns)
 
     def only_elsewhere(self, said: Said) -> bool:
         """Whether a clause names other appliances and nothing else."""

@@ -24,8 +24,9 @@ _TOKEN = re.compile(
 _TITLES = frozenset({"mr", "mrs", "ms", "dr"})
 #: Clipped words whose point ends no sentence if small letters or figures follow.
 _CLIPPED = frozenset(
-    "elem temp approx brkr int incl thermo disp therm cust surf elec est min hr hrs lt rt fr rr".split()
-)
+    {"elem", "temp", "approx", "brkr", "int", "incl", "thermo", "disp", "therm", "cust", "surf", "elec", "est", "min",
+     "hr", "hrs", "lt", "rt", "fr", "rr"}
+)  # fmt: skip
 _LINE_END = re.compile(r"\n(?=[ \t]*\S)")
 _CONTRACTED_IS = re.compile(r"([a-z]+)'s\Z")
 _LINE_OPENS_SENTENCE = re.compile(r"[ \t]*(?:[A-Z0-9*#\-]|$)")

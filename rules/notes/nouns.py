@@ -132,7 +132,7 @@ class NounReader:
         self._forget()
 
     def _places_of_the_unit(self, noun: Noun) -> tuple[str, ...]:
-        """``left front: inner ring heats, the outer does not``: the rings of the unit spoken of; ``the same burner``."""
+        """``left front: inner ring heats, outer does not``: the rings of the unit spoken of; ``the same burner``."""
         if noun.places or not (self.same or self.lexicon.things[noun.thing].part_of == BURNER):
             return ()
         spoken = [*self.topic, *self.nouns]
@@ -250,7 +250,8 @@ def subject(nouns: Sequence[Noun], lexicon: Lexicon) -> list[Noun]:
             kept[-1] = noun._replace(denied=noun.denied or kept[-1].denied, only=noun.only or kept[-1].only)
             continue
         if kept and kept[-1].led and thing.part_of == kept[-1].thing:
-            kept[-1] = noun._replace(places=noun.places or kept[-1].places)  # "on the big one only the inner ring heats"
+            # "on the big one only the inner ring heats"
+            kept[-1] = noun._replace(places=noun.places or kept[-1].places)
             continue
         if not (noun.led and kept):
             kept.append(noun)

@@ -39,6 +39,7 @@ _DURATIONS = ("min", "hour", "hr")
 _LIGHTS = frozenset({"indicator", "hot_light", "light"})
 _KNOBS = frozenset({"knob", "burner_knob"})
 _BLAMED = frozenset({"food", "boil_over", "oven_spill"})  # what smoke may be blamed on, unless it is denied
+_ANSWERS = frozenset({"yes", "no", "absence", "negation", "negation_verb", "quantity", "thing", "place"})
 _SCENE = frozenset({"quantity", "thing", "state", "context", "verb"})
 _MASKED = ("state", "context", "quantity")
 _SLIGHTLY = ("bit", "slightly", "sometimes", "occasionally", "tad", "faint", "barely", "hardly", "scarcely", "somewhat")
@@ -128,8 +129,9 @@ class NoteReader:
 
     def _sentence(self, number: int) -> Iterator[Told]:
         sentence = self.sentences[number]
-        beside = self.sentences[max(0, number - 1) : number] + self.sentences[number + 1 : number + 2]
-        around = {thing for each in beside for thing in each.things}
+        around: frozenset[str] = frozenset()
+        for beside in self.sentences[max(0, number - 1) : number] + self.sentences[number + 1 : number + 2]:
+            around |= beside.things
         things = sentence.things
         if things & _BLAMED:
             things -= sentence.denied & _BLAMED
@@ -139,14 +141,10 @@ class NoteReader:
         if not said:
             return
         self.saids += said
-        _settle_answers(said)
-        spread_denial(said)
-        borrow(said, self.lexicon, self.memory, before)
-        settle_exceptions(said, self.lexicon)
-        settle_all_that_works(said)
+        self._let_lean(said, sentence, before)
         if self.homeless:
             said[0].contexts |= self.homeless
-        if number + 1 < len(self.sentences) and _all_off(self.sentences[number + 1]):
+        if things & _LIGHTS and number + 1 < len(self.sentences) and _all_off(self.sentences[number + 1]):
             _light_with_knobs_off(said)
         self.homeless = settle_scope(said, meanings)
         read = _Read(sentence, said, meanings)
@@ -157,6 +155,19 @@ class NoteReader:
                 each.used = True
             return
         yield from self._told(read)
+
+    def _let_lean(self, said: list[Said], sentence: Sentence, before: Claim | None) -> None:
+        """Let the clauses of a sentence borrow from each other; ``before`` is the last claim before it."""
+        kinds = sentence.kinds
+        if len(said) > 1:
+            if kinds & _ANSWERS:
+                _settle_answers(said)
+            spread_denial(said)
+        borrow(said, self.lexicon, self.memory, before)
+        if any(each.clause.link == "except" for each in said):
+            settle_exceptions(said, self.lexicon)
+        if "only" in kinds:
+            settle_all_that_works(said)
 
     def _answered(self, read: _Read) -> Iterator[Told]:
         """The facts of a question that this sentence answers with yes or no."""
@@ -211,7 +222,7 @@ class NoteReader:
                 for each in (claim, *rest_of(claim, self.lexicon)):
                     yield from read.meanings.facts(each, said)
 
-    def _mentions(self, said: Said, named: set[str]) -> Iterator[Told]:
+    def _mentions(self, said: Said, named: frozenset[str]) -> Iterator[Told]:
         """Facts that the name of a thing brings along: a gas stove, a coil; but not "both coils in the oven"."""
         if said.former or said.clause.condition == "if":
             return
@@ -224,8 +235,7 @@ class NoteReader:
                     certainty: Certainty = "hedged" if said.hedged else "said"
                     yield Told(telling.fact, telling.value, telling.where, certainty, item.start, item.end)
 
-
-    def _another_sense(self, item: Item, said: Said, named: set[str]) -> bool:
+    def _another_sense(self, item: Item, said: Said, named: frozenset[str]) -> bool:
         senses = self.lexicon.things[item.name].senses
         both = any(item.kind == "quantity" and item.name == "both" for item in said.clause.items)
         return both and any(sense.both and sense.near & named for sense in senses)
@@ -278,12 +288,10 @@ def _unmasked(items: list[Item], figures: Sequence[Told]) -> list[Item]:
 
 
 def _answer(clause: Clause) -> str | None:
-    """Whether a clause is a bare yes or no. ``Right.`` is a yes."""
-    if [item.name for item in clause.items] == ["right"]:
-        return "yes"
+    """Whether a clause is a bare yes or no. ``Right.`` is a yes, and ``Nothing.`` a no."""
+    if len(clause.items) == 1 and (word := clause.items[0]).name in ("right", "everything"):
+        return "yes" if word.name == "right" else "no" if word.denies else None
     kinds = {item.kind for item in clause.items}
-    if [(item.name, item.denies) for item in clause.items] == [("everything", True)]:
-        return "no"  # "Does anything light up? Nothing."
     if not kinds <= {"yes", "no", "absence", "negation", "negation_verb", "pronoun", "verb", "quantity"}:
         return None
     if any(item.kind == "quantity" and not item.denies for item in clause.items):
@@ -368,13 +376,16 @@ class _Touched:
 def _unread(saids: Sequence[Said], facts: Sequence[Told], figures: Sequence[Span]) -> list[Span]:
     """Clauses with words of content of which nothing was understood. A bare name counts only if nothing at all was."""
     spans: list[Span] = []
+    left = [said for said in saids if not said.used]
+    if not left:
+        return spans
     touched = _Touched(figures)
-    for said in saids:
+    for said in left:
         clause = said.clause
         content = [item for item in clause.items if item.kind in _CONTENT]
         bare = all(item.kind in ("thing", "place") for item in content)
         lone = len(content) == 1 and content[0].kind == "state" and clause.end - clause.start <= SHORTEST_UNREAD
-        if said.used or not content or touched.by(*said.span) or ((bare or lone) and facts):
+        if not content or touched.by(*said.span) or ((bare or lone) and facts):
             continue
         spans.append((clause.start, clause.end))
     return spans

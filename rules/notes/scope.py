@@ -53,7 +53,7 @@ def _spread_time(sentence: list[Said], meanings: Meanings) -> None:
     """'last year the display died and a board was replaced' tells of last year to the end, or to a 'but' or 'now',
     or, if it was told of another appliance, to this one.
     """
-    if not any([said.former for said in sentence]):
+    if not any(said.former for said in sentence):
         return
     former = another = False
     for said in sentence:
@@ -67,6 +67,8 @@ def _spread_time(sentence: list[Said], meanings: Meanings) -> None:
 
 def _spread_doubt(sentence: list[Said]) -> None:
     """A doubt in a clause of its own ('..., I think') belongs to its neighbour; after 'not sure' nothing is known."""
+    if not any(said.hedged or said.unsure for said in sentence):
+        return
     for number, said in enumerate(sentence):
         if said.hedged and not said.claims and not said.nouns:
             neighbour = sentence[number - 1] if number else (sentence[1] if len(sentence) > 1 else said)
@@ -101,11 +103,7 @@ def _condition(sentence: list[Said], number: int, meanings: Meanings) -> set[str
     if target is None:
         return contexts
     if kind in ("when", "if") and not contexts:
-        target.claims = [claim._replace(conditioned=True) for claim in target.claims]
-        if said.nouns and meanings.only_elsewhere(said):  # "the breaker trips when the dryer runs"
-            target.hedged = True
-    if kind in ("when", "if") and not contexts and said.nouns:
-        target.claims = [_said_of_the_tried(claim, said) for claim in target.claims]
+        _conditioned(target, said, meanings)
     if kind == "until" and not contexts:
         if target in sentence[:number]:
             target.former = True  # "worked until yesterday"
@@ -120,6 +118,14 @@ def _condition(sentence: list[Said], number: int, meanings: Meanings) -> set[str
         target.claims = [claim._replace(conditioned=True) for claim in target.claims]
         _share_with_listed(sentence, target, contexts)
     return contexts
+
+
+def _conditioned(target: Said, said: Said, meanings: Meanings) -> None:
+    """Mark what holds under a condition that no context stands for."""
+    target.claims = [claim._replace(conditioned=True) for claim in target.claims]
+    if said.nouns:
+        target.claims = [_said_of_the_tried(claim, said) for claim in target.claims]
+        target.hedged = target.hedged or meanings.only_elsewhere(said)  # "the breaker trips when the dryer runs"
 
 
 def _said_of_the_tried(claim: Claim, said: Said) -> Claim:

@@ -13,6 +13,7 @@ _MARKS = {",": "comma", "(": "comma", ")": "comma", ":": "colon", "=": "colon", 
 #: Small words that are a preposition before a place and a state at the end of a clause.
 _PARTICLES = ("on", "off")
 _TURNS = ("twist", "closed")  # "turn the burner off", "shut the burner off"
+_SWITCHED = (*_TURNS, "out", "comes_on")
 _PRAISED = ("fine", "works")
 _TURNED = ("article", "place", "quantity", "thing", "pronoun", "filler", "person")
 _WITH_NO_SWITCH = ("pan", "water", "food", "dish", "display", "indicator", "hot_light", "lights", "code")
@@ -115,13 +116,21 @@ def _in_context(items: list[Item], number: int, last: str) -> Item:
         return item._replace(kind="state", name="lit")  # "the display only lights when ..."
     if item.kind == "state" and _describes(items, number):  # "put the good coil in" says nothing of how it does
         return item._replace(kind="word") if item.name in _PRAISED else item._replace(describes=True)
-    if item.kind == "state" and item.name in _TURNS and _says_which_way(items, number):
-        return item._replace(kind="word")  # "turn the burner off" is off
-    if item.kind == "state" and item.name == "out" and _is_turned(items, number, ("closed",)):
-        return item._replace(name="off")  # "can't shut the burner down"
-    if item.kind == "state" and item.name == "comes_on" and last == "person":
-        return item._replace(name="turn_on")  # "she turns on a burner"
+    if item.kind == "state" and item.name in _SWITCHED:
+        return _switched(items, number, last)
     return _praised(items, number, last)
+
+
+def _switched(items: list[Item], number: int, last: str) -> Item:
+    """A state that somebody brings about."""
+    item = items[number]
+    if item.name in _TURNS and _says_which_way(items, number):
+        return item._replace(kind="word")  # "turn the burner off" is off
+    if item.name == "out" and _is_turned(items, number, ("closed",)):
+        return item._replace(name="off")  # "can't shut the burner down"
+    if item.name == "comes_on" and last == "person":
+        return item._replace(name="turn_on")  # "she turns on a burner"
+    return item
 
 
 def _praised(items: list[Item], number: int, last: str) -> Item:
@@ -146,7 +155,7 @@ def _says_which_way(items: list[Item], number: int) -> bool:
     """Whether what is turned is followed by on, off or a setting."""
     for later in items[number + 1 : number + 7]:
         if later.kind not in _TURNED:
-            return later.name == "off" or (later.name == "out" and items[number].name == "closed") or (later.name == "on" and items[number].name == "twist")
+            return later.name == "off" or (items[number].name, later.name) in (("closed", "out"), ("twist", "on"))
     return False
 
 

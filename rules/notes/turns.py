@@ -8,7 +8,7 @@ from rules.notes.entries import AXES
 from rules.notes.tagging import Item
 
 _POINTS_WITH = ("it", "this", "thats")
-_TURNING = ("pronoun", "filler", "only")
+_TURNING = frozenset({"pronoun", "filler", "only"})
 _LEADS = ("article", "filler", "only", "quantity", "preposition", "negation")
 _NAMES = ("place", "thing", "quantity", "preposition", "article", "number")
 _PLACING = ("place", "article", "preposition", "quantity")
@@ -23,7 +23,8 @@ _BREAKS = ("stop", "comma", "but", "and", "or", "then")
 def straightened(items: list[Item], plain: str) -> list[Item]:
     """The items of a note with such turns put plainly. ``plain`` is the text their offsets are of."""
     items = _without_measures(items, plain)
-    if not any(item.kind in _TURNING or item.kind == "place" for item in items):
+    kinds = {item.kind for item in items}
+    if not kinds & _TURNING and not {"place", "comma"} <= kinds:
         return items
     kept: list[Item] = []
     at = 0
@@ -107,11 +108,13 @@ def _one_place(items: Sequence[Item], at: int, before: Sequence[Item]) -> bool:
         tail.append(item)
     after = items[at + 1 + len(tail)] if at + 1 + len(tail) < len(items) else None
     named = [each.name for part in (head, tail) for each in part if each.kind == "place"]
-    crossed = len(named) == 2 and all(name in AXES for name in named) and not set(AXES[named[0]]) == set(AXES[named[1]])
+    if len(named) != 2 or not all(name in AXES for name in named):
+        return False
+    crossed = len(set(AXES[named[0]]) & set(AXES[named[1]])) == 1
     opens = len(head) == len(before) or before[len(before) - len(head) - 1].kind in ("stop", "comma", "verb")
     led = any(item.kind == "preposition" or item.name == "on" for item in tail)
     ends = after is None or after.kind in ("stop", "comma", "verb", "negation_verb", "state")
-    return crossed and bool(set(AXES[named[0]]) & set(AXES[named[1]])) and opens and led and ends
+    return crossed and opens and led and ends
 
 
 def _places(item: Item) -> bool:

@@ -74,7 +74,9 @@ _REALLY = re.compile(
     r"\b(?:actual(?:ly)?|really|in\sfact|thermometer|thermometers|therm|thermo|probe|inside|measur\w*)[^\d;]{0,22}\Z"
 )
 #: What the control shows is the setting, beside what a probe says.
-_SHOWN_BEFORE = re.compile(r"\b(?:panel|display|control|readout|screen|dial|knob)\s(?:\w+\s)?(?:reads?|says?|shows?|at|on)\s\Z")
+_SHOWN_BEFORE = re.compile(
+    r"\b(?:panel|display|control|readout|screen|dial|knob)\s(?:\w+\s)?(?:reads?|says?|shows?|at|on)\s\Z"
+)
 _LOOK_BACK = 40
 
 _DURATION = rf"(?P<count>{COUNT})(?:\s?(?:-|to)\s?\d{{1,3}})?\s?(?P<span>min(?:ute)?s?|hours?|hrs?)\b"

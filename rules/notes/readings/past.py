@@ -24,7 +24,9 @@ _OLD = re.compile(
     rf"|\bit(?:'?s|\sis)\s(?:only\s|about\s|around\s|over\s|almost\s|like\s){{0,2}}(?P<count4>{COUNT})\s(?P<unit4>y|m)(?:ea|on|r)[a-z]*[\s-]old\b"
     rf"|\b(?P<new>brand\snew\s{_RANGE}|{_RANGE}\sis\sbrand\snew)\b"
 )
-_OLD_TOO = re.compile(r"\b(?:house|home|building|apartment|place|breaker|panel|cord|plug|outlet|wiring|dog|cat|kid|pan)s?\b")
+_OLD_TOO = re.compile(
+    r"\b(?:house|home|building|apartment|place|breaker|panel|cord|plug|outlet|wiring|dog|cat|kid|pan)s?\b"
+)
 _PARTS = (
     ("surface_element", r"(?:surface|top|burner|coil)\s(?:element|unit|coil)|coil|burner"),
     ("infinite_switch", r"(?:infinite|burner|surface)\s(?:switch|control)(?:es)?"),
