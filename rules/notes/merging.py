@@ -13,6 +13,7 @@ from rules.terms import ALL, OTHERS, UNNAMED, Certainty
 Key = TypeVar("Key")
 _SURENESS: dict[Certainty, int] = {"hedged": 0, "said": 1, "measured": 2}
 NORMAL, WEAK, NONE = "normal", "weak", "none"
+RUNS = "oven.runs"
 _HALVES = {
     ("yes", "yes"): "both",
     ("yes", "no"): "upper_only",
@@ -41,9 +42,15 @@ def _key(fact: Told) -> tuple[str | None, ...]:
 
 
 def _yielding(facts: list[Told]) -> list[Told]:
-    """A cold top beside a light that stays on is no failure to heat, nor is a "cold" oven with a known offset."""
+    """A cold top beside a light that stays on is no failure to heat, nor is a "cold" oven with a known offset.
+
+    An oven that "heats but burns everything" is not said to heat as always.
+    """
     complaints = {fact.fact for fact in facts if fact.value not in ("dark", 0.0)}
-    return [fact for fact in facts if fact.value != NONE or not fact.unless & complaints]
+    facts = [fact for fact in facts if fact.value == NORMAL or not fact.unless & complaints]
+    if any(fact.fact == RUNS for fact in facts):
+        facts = [fact for fact in facts if (fact.fact, fact.value) != ("oven.bake.heat", NORMAL)]
+    return facts
 
 
 def _dangers(facts: list[Told]) -> list[Told]:
