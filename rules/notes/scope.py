@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from rules.notes.claims import AT_HIGH, DEAD, ONLY, Claim, Said
 from rules.notes.meaning import Meanings
 
+_TRIPS = ("trips", "tripped", "popped")
 PUT_RIGHT = "put_right"
 
 
@@ -125,7 +126,8 @@ def _conditioned(target: Said, said: Said, meanings: Meanings) -> None:
     target.claims = [claim._replace(conditioned=True) for claim in target.claims]
     if said.nouns:
         target.claims = [_said_of_the_tried(claim, said) for claim in target.claims]
-        target.hedged = target.hedged or meanings.only_elsewhere(said)  # "the breaker trips when the dryer runs"
+        trips = any(claim.state in _TRIPS for claim in target.claims)
+        target.hedged = target.hedged or (trips and meanings.only_elsewhere(said))  # "it trips when the dryer runs"
 
 
 def _said_of_the_tried(claim: Claim, said: Said) -> Claim:

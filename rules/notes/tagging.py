@@ -14,6 +14,7 @@ _MARKS = {",": "comma", "(": "comma", ")": "comma", ":": "colon", "=": "colon", 
 _PARTICLES = ("on", "off")
 _TURNS = ("twist", "closed")  # "turn the burner off", "shut the burner off"
 _SWITCHED = (*_TURNS, "out", "comes_on")
+_FELT = ("warm", "hot", "cold")  # "fell onto the hot burner"
 _PRAISED = ("fine", "works")
 _TURNED = ("article", "place", "quantity", "thing", "pronoun", "filler", "person")
 _WITH_NO_SWITCH = ("pan", "water", "food", "dish", "display", "indicator", "hot_light", "lights", "code")
@@ -115,7 +116,8 @@ def _in_context(items: list[Item], number: int, last: str) -> Item:
     if lights and last in ("thing", "pronoun", "only") and _ends_a_clause(items, number):
         return item._replace(kind="state", name="lit")  # "the display only lights when ..."
     if item.kind == "state" and _describes(items, number):  # "put the good coil in" says nothing of how it does
-        return item._replace(kind="word") if item.name in _PRAISED else item._replace(describes=True)
+        aside = item.name in _PRAISED or (item.name in _FELT and number > 1 and items[number - 2].kind == "preposition")
+        return item._replace(kind="word") if aside else item._replace(describes=True)
     if item.kind == "state" and item.name in _SWITCHED:
         return _switched(items, number, last)
     return _praised(items, number, last)

@@ -123,8 +123,10 @@ def _places(item: Item) -> bool:
 
 def _leaves_out(items: Sequence[Item], at: int, before: Sequence[Item]) -> bool:
     """``..., just the clock``: a name after a statement, with nothing said of it."""
-    if not before or before[-1].kind not in ("comma", "but"):
+    if not before or before[-1].kind not in ("comma", "but") or items[at + 1 : at + 2] == []:
         return False
+    if items[at + 1].kind == "absence":
+        return False  # "all cool, just no clock"
     told = False
     for item in reversed(before[:-1]):
         if item.kind == "stop":

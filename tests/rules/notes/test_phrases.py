@@ -18,7 +18,9 @@ from service.cli import main
 from service.notes_cli import MOST_FALSE_STOPS, MOST_POLARITY, shortfalls
 from tests.rules.notes.conftest import PHRASES
 
-FRESH = ("fresh_1", "fresh_2", "fresh_3", "fresh_4", "fresh_5")
+FRESH = (
+    "fresh_1", "fresh_2", "fresh_3", "fresh_4", "fresh_5", "fresh_6", "fresh_7", "fresh_8", "fresh_9", "dangers",
+)  # fmt: skip
 TUNED, FROZEN = ("tuned", "calls_tuned"), ("frozen", "calls_frozen")
 
 
