@@ -11,6 +11,8 @@ _POINTS_WITH = ("it", "this", "thats")
 _TURNING = frozenset({"pronoun", "filler", "only"})
 _LEADS = ("article", "filler", "only", "quantity", "preposition", "negation")
 _NAMES = ("place", "thing", "quantity", "preposition", "article", "number")
+_GOOD = ("fine", "works", "heats", "looks_fine")
+_DENIALS = ("negation", "negation_verb", "absence", "stopping")
 _PLACING = ("place", "article", "preposition", "quantity")
 _THATS = ("that", "which", "who", "whos", "whats")
 _JUST = ("just", "only", "merely", "simply")
@@ -91,7 +93,20 @@ def _singled_out(items: Sequence[Item], at: int, plain: str, before: Sequence[It
     """Where the name begins in ``all good, it's just the oven``; None if it is no such turn."""
     if _word(items[at], plain) not in _POINTS_WITH or at + 3 >= len(items) or items[at + 1].kind != "verb":
         return None
-    return at + 3 if _word(items[at + 2], plain) in _JUST and _leaves_out(items, at + 2, before) else None
+    if _word(items[at + 2], plain) in _JUST:
+        return at + 3 if _leaves_out(items, at + 2, before) else None
+    return at + 2 if _praises(before) and _leaves_out(items, at + 1, before) else None
+
+
+def _praises(before: Sequence[Item]) -> bool:
+    """Whether the clause before says that something works: ``burners are fine, it's the oven``."""
+    last: list[Item] = []
+    for item in reversed(before[:-1]):
+        if item.kind in _BREAKS:
+            break
+        last.append(item)
+    denied = any(item.kind in _DENIALS or item.denies for item in last)
+    return not denied and any(item.kind == "state" and item.name in _GOOD for item in last)
 
 
 def _one_place(items: Sequence[Item], at: int, before: Sequence[Item]) -> bool:

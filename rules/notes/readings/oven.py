@@ -36,6 +36,10 @@ _RUNS = re.compile(
 )
 _SOME = rf"(?:is\s|by\s|of\s|{_ABOUT_WORDS}){{0,3}}"
 _MINUS = re.compile(rf"(?:\boff|\bout|\boffset)\s{_SOME}(?:-\s?|minus\s)(?P<low>\d{{1,3}}){_DEGREES}")
+#: "ovn -40", as a dispatcher writes it.
+_SIGNED = re.compile(
+    rf"\b(?:ovn|oven|temps?|runs?|bakes?)\s(?:is\s|about\s|~\s?){{0,2}}-(?P<low>\d{{2,3}}){NOT_AFTER}(?!\s?(?:y|min|h)){_DEGREES}"
+)
 _LOW_BY = re.compile(
     rf"\b(?:temps?|temperature|oven|bakes?|baking|runs?|running|reads?|reading)\s(?:is\s|temp\s|runs?\s|running\s|reads?\s)"
     rf"{{0,2}}(?:way\s|too\s)?(?P<way>low|cold|cool|short|under|shy|off|down|high|hot|over)(?:\stemp)?\s{_SOME}{_RANGE}{_DEGREES}"
@@ -63,7 +67,7 @@ _SET_AFTER = re.compile(
 )
 _AT_BEFORE = re.compile(r"\b(?:at|for|to|on|vs\.?|versus|against)\s(?:a\s|an\s)?\Z")
 _READS = (
-    r"reads?|reading|sez|sees?|avg|averag(?:e|es|ed|ing)|cent(?:er|re)|cavity|therm|thermocouple|tc|meters?|levels?\soff|plateaus?|peaks?|settles?|actl?|real|shows?|showing|says?|saying|measur(?:es?|ed|ing)|actual(?:ly)?|reach(?:es|ed)?|hits?|gets?|got|only|temp(?:erature)?|"
+    r"reads?|reading|sez|sees?|avg|averag(?:e|es|ed|ing)|cent(?:er|re)|cavity|therm|thermocouple|tc|meters?|levels?\soff|plateaus?|peaks?|settles?|actl?|real|shows?|showing|says?|saying|measur(?:es?|ed|ing)|actual(?:ly)?|reach(?:es|ed)?|hits?|gets?|getting|got|only|temp(?:erature)?|"
     r"really|thermometer|probe|inside|heats?(?:\sup)?\sto|stops?|tops\sout|maxes\sout|comes\sup|climbs?|went|goes|made\sit|tops|maxes|never\s(?:gets|goes|got)\s(?:over|past|above)"
 )
 _READ_BEFORE = re.compile(rf"\b(?:{_READS}|is|its|it\sis|was)\b[^\d;]{{0,22}}\Z")
@@ -98,7 +102,7 @@ def oven_offsets(plain: str, start: int, end: int) -> Iterator[Told]:
             if told is not None:
                 yield told
                 return
-    below = _MINUS.search(plain, start, end)
+    below = _MINUS.search(plain, start, end) or _SIGNED.search(plain, start, end)
     if below and spoken:
         told = _offset(-number(below["low"]), below["unit"], below.start(), below.end())
         if told is not None:
