@@ -33,6 +33,7 @@ EXIT_FAILED, EXIT_SERVICE, EXIT_INTERRUPTED = 1, 4, 130
 Answering = Callable[[Iterable[Row]], Iterator[Done]]
 DEMO = "demo.ndjson"
 MOST_JOBS = 64
+_NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 
 
 @dataclass(frozen=True)
@@ -215,7 +216,14 @@ def _cannot_write(error: OSError, summary: Summary, options: _Options) -> NoRetu
     if error.errno == errno.EPIPE:
         sys.stderr.close()
         sys.exit(EXIT_FAILED)
-    words = f"--out: cannot be written: {error.strerror}; make room and go on with --resume"
+    if options.out is None:
+        words = (
+            f"standard output cannot be written: {error.strerror}; name a file with --out, so that --resume can go on"
+        )
+    elif error.errno in _NO_ROOM:
+        words = f"--out: cannot be written: {error.strerror}; make room and go on with --resume"
+    else:
+        words = f"--out: {options.out} cannot be written: {error.strerror}; name a file in a folder that takes it"
     _end(summary, options, words, EXIT_INPUT)
 
 

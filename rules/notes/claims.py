@@ -12,11 +12,14 @@ from typing import NamedTuple
 
 from rules.notes.clauses import Clause
 from rules.notes.entries import Lexicon
-from rules.notes.nouns import Noun, NounReader, subject
+from rules.notes.nouns import PART, Noun, NounReader, subject
 from rules.notes.tagging import Item
 
 WORKS, DEAD, FINE = "works", "dead", "fine"
 HEATS, SLOW, WEAK = "heats", "slow", "weak"
+ELEMENT, _ELEMENT_OF = "element", {"bake": "bake_element", "broil": "broil_element"}
+GLOWS_PART = "glows_part"
+_LIGHTS_UP = ("heats", "glows", "lit", "hot", "works", "comes_on", "dark", "dead", "cold", "stays_cold")
 RANGE = "range"
 AT_HIGH, ON_HIGH = "at_high", "on_high"
 ONLY = "only"
@@ -143,7 +146,7 @@ def _claims(clause: Clause, nouns: list[Noun], lexicon: Lexicon, memory: Memory)
                 yield _stopped(stopped, [noun for noun in nouns[used:] if noun.at < at] or before, lexicon, memory)
                 denial = stopped = None
             denial = denial or item
-            stopped = item if item.kind == "stopping" and not _stops_at_a_figure(clause.items, at) else stopped
+            stopped = item if item.kind == "stopping" and _stops(clause.items, at) else stopped
         elif item.kind == "state" and denial is not None and _up_to_a_figure(clause.items, at):
             denial = stopped = None
         elif item.kind == "state" and not _of_another_state(clause.items, at):
@@ -151,15 +154,35 @@ def _claims(clause: Clause, nouns: list[Noun], lexicon: Lexicon, memory: Memory)
             used += len(fresh)
             before = fresh or before
             described = nouns[used : used + 1] if item.describes and nouns[used:] else []
-            yield _claim(item, denial, [] if described else before, described or nouns[used:], lexicon, memory)
+            after = described or _objects(clause.items, nouns[used:])
+            yield _of_a_part(_claim(item, denial, [] if described else before, after, lexicon, memory), lexicon)
             denial = stopped = None
     if stopped is not None:
         yield _stopped(stopped, nouns[used:] or before, lexicon, memory)
 
 
-def _stops_at_a_figure(items: list[Item], at: int) -> bool:
-    """``it stops at 250``."""
-    return [item.kind for item in items[at + 1 : at + 3]] == ["preposition", "number"]
+def _objects(items: list[Item], nouns: list[Noun]) -> list[Noun]:
+    """Nouns after a state up to the next verb: what the only way to stop the left front *is* is no object."""
+    if len(nouns) < 2:
+        return nouns
+    verb = next((at for at in range(nouns[0].at, len(items)) if items[at].kind == "verb"), len(items))
+    return [noun for noun in nouns if noun.at < verb]
+
+
+def _of_a_part(claim: Claim, lexicon: Lexicon) -> Claim:
+    """``only half of the coil glows``, ``half of the coil stays dark``: a part of it glows."""
+    halves = [noun for noun in claim.nouns if noun.quantity == PART and not noun.plural]
+    if not halves or claim.state not in _LIGHTS_UP or not all(lexicon.things[noun.thing].ohms for noun in halves):
+        return claim
+    return claim._replace(state=GLOWS_PART, denied=False)
+
+
+def _stops(items: list[Item], at: int) -> bool:
+    """Whether it stops altogether: not ``it stops at 250``, nor ``it quits climbing``."""
+    following = items[at + 1 : at + 3]
+    if [item.kind for item in following] == ["preposition", "number"]:
+        return False
+    return not (following and following[0].kind == "word" and following[0].name.endswith("ing"))
 
 
 def _up_to_a_figure(items: list[Item], at: int) -> bool:
@@ -230,6 +253,9 @@ def _refined(speaks_of: list[Noun], objects: list[Noun], lexicon: Lexicon) -> li
         part = lexicon.things[noun.thing]
         for number, head in enumerate(refined):
             whole = lexicon.things[head.thing]
+            if head.thing == ELEMENT and noun.led and noun.thing in _ELEMENT_OF and not head.places:
+                refined[number] = head._replace(thing=_ELEMENT_OF[noun.thing])  # "the element glows on broil"
+                break
             if part.part_of == head.thing or (noun.led and whole.generic and not part.generic):
                 refined[number] = noun._replace(denied=head.denied or noun.denied, carried=False)
                 break

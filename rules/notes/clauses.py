@@ -34,7 +34,7 @@ class Clause:
 
     def has(self, *kinds: str) -> bool:
         """Whether an item of one of these kinds is in it."""
-        return any(item.kind in kinds for item in self.items)
+        return not {item.kind for item in self.items}.isdisjoint(kinds)
 
     @property
     def start(self) -> int:
@@ -51,6 +51,13 @@ class Sentence:
 
     clauses: list[Clause]
     asked: bool
+    things: frozenset[str] = frozenset()  # the names of all things in it
+    kinds: frozenset[str] = frozenset()  # the kinds of all its items
+
+    def __post_init__(self) -> None:
+        items = [item for clause in self.clauses for item in clause.items]
+        self.things = frozenset([item.name for item in items if item.kind == "thing"])
+        self.kinds = frozenset([item.kind for item in items])
 
     @property
     def denied(self) -> set[str]:
@@ -63,11 +70,6 @@ class Sentence:
                 if denied and item.kind == "thing":
                     found.add(item.name)
         return found
-
-    @property
-    def things(self) -> set[str]:
-        """The names of all things in it."""
-        return {item.name for clause in self.clauses for item in clause.items if item.kind == "thing"}
 
 
 def split(items: list[Item], lexicon: Lexicon, *, talk: bool = False) -> list[Sentence]:

@@ -15,12 +15,14 @@ CORRECTION = "correction"
 _ENDS = ("stop", "comma", "but", "then", "when", "if", "and", "or")
 _MAY_CORRECT = (CORRECTION, "no", "absence", "filler")
 _BARE = ("no", "sorry", "er", "err", "uh", "um", "rather")
+_PAUSES = ("comma", "filler", "opinion", "hedge")
 _LEADS = ("article", "filler", "preposition", "verb", "pronoun", "word")
 _WAY = r"(?:low|cold|cool|hot|high|under|over|below|above|short|off)(?:er)?"
 _FIGURE = (
     rf"(?<![\d.,])\d[\d.,]{{0,7}}\s?(?:(?:°|(?:deg(?:ree)?s?|f|c|v|volts?|ohms?)\b)\s?){{0,2}}(?:too\s)?(?:{_WAY}\b)?"
 )
 _PAUSED = re.compile(r"\b(no|oh|wait|sorry)[,.;](?=\s(?:wait|no|sorry|i\smean|actually|hold)\b)()")
+_AFTER_A_PAUSE = (" wait", " sorry", " no", " i mean", " actually", " hold")
 _TWO_FIGURES = re.compile(r"\d\D+\d")
 _REFIGURED = re.compile(
     rf"(?P<taken>{_FIGURE})\s?[,;.-]{{0,3}}\s?\b(?:no|er{{1,4}}|uh|um|sorry|i\smean(?:t)?|make\sthat|correction|or\srather|rather|"
@@ -30,7 +32,8 @@ _REFIGURED = re.compile(
 
 def without_taken_figures(plain: str) -> str:
     """Normalised text with figures that are taken back blanked: ``30 low, er, 40 low``."""
-    plain = _PAUSED.sub(r"\1 \2", plain)
+    if any(word in plain for word in _AFTER_A_PAUSE):
+        plain = _PAUSED.sub(r"\1 \2", plain)
     if not _TWO_FIGURES.search(plain):
         return plain
     return _REFIGURED.sub(lambda found: " " * len(found.group()), plain)
@@ -54,7 +57,7 @@ def _bare_correction(items: Sequence[Item], at: int, plain: str) -> bool:
     if not 0 < at < len(items) - 1 or items[at - 1].kind != "comma":
         return False
     after = [each for each in items[at + 1 : at + 4] if each.kind not in ("article", "comma")]
-    before = items[at - 2] if at >= 2 else None
+    before = next((each for each in reversed(items[max(0, at - 5) : at - 1]) if each.kind not in _PAUSES), None)
     paused = items[at + 1].kind == "comma" or item.kind == "filler"
     return (
         bool(after)

@@ -20,7 +20,7 @@ AXES: Mapping[str, tuple[str, ...]] = {
     "right": ("right_front", "right_rear"),
 }
 UNITS = ("left_front", "right_front", "left_rear", "right_rear", "center")
-QUANTITIES = ("all", "any", "others", "some", "one", "both", "sized")
+QUANTITIES = ("all", "any", "others", "some", "part", "one", "both", "sized")
 
 #: Kinds of small words that shape a sentence, and what each does.
 MARKERS: Mapping[str, str] = {

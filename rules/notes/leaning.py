@@ -6,6 +6,8 @@ leads to ("burners, oven and display are dead"), or means that the thing does no
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from rules.notes.claims import DEAD, WORKS, Claim, Memory, Said
 from rules.notes.entries import Lexicon
 from rules.notes.nouns import Noun, subject
@@ -37,6 +39,7 @@ def borrow(sentence: list[Said], lexicon: Lexicon, memory: Memory, before: Claim
         claim = (
             _nothing_of(said)
             or _repeated(sentence, number, before)
+            or _shared(sentence, number, before)
             or _verbal(said, lexicon)
             or _only_under(sentence, number)
             or _ahead(sentence, number)
@@ -120,6 +123,19 @@ def _repeated(sentence: list[Said], number: int, before: Claim | None) -> Claim 
     return None
 
 
+def _shared(sentence: list[Said], number: int, before: Claim | None) -> Claim | None:
+    """``front left and rear right don't``: both do not."""
+    said = sentence[number]
+    following = sentence[number + 1] if number + 1 < len(sentence) else None
+    if following is None or following.clause.link not in ("and", "or", "nor") or not following.fragment:
+        return None
+    last = following.clause.items[-1].kind
+    if last not in ("verb", "negation_verb") or not following.nouns or said.clause.has("word", "number"):
+        return None
+    claim = _repeated(sentence, number + 1, before)
+    return _own(said, claim, claim.denied) if claim else None
+
+
 def _plain(claim: Claim) -> str:
     """What 'does' repeats: the state said before, or that it works if that was a fault."""
     return WORKS if claim.state == DEAD else claim.state
@@ -157,6 +173,8 @@ def _stated(sentence: list[Said], number: int) -> Said | None:
     said = sentence[number]
     if said.clause.has("number") or _trails_off(said) or (said.clause.has("person") and said.clause.has("word")):
         return None  # a reading, most likely, or a state in words nobody knows
+    if said.clause.has("word") and (said.clause.has("verb") or said.clause.condition == "with"):
+        return None  # "it was never hooked up right, burners get lukewarm"
     tight = said.clause.link in ("and", "or")
     for later in sentence[number + 1 :]:
         joint = later.clause.link
@@ -285,6 +303,16 @@ def _bare_state(said: Said) -> bool:
 
 
 # --- except, only ----------
+
+
+def settle_all_that_works(sentence: list[Said]) -> None:
+    """``clock's lit, that's all that works``: only of what was named before it."""
+    for before, said in pairwise(sentence):
+        if not said.claims and {item.kind for item in said.clause.items} <= {"only", "verb"}:
+            said.used = True
+            before.claims = [
+                claim._replace(nouns=tuple(noun._replace(only=True) for noun in claim.nouns)) for claim in before.claims
+            ]
 
 
 def settle_exceptions(sentence: list[Said], lexicon: Lexicon) -> None:

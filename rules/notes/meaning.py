@@ -12,6 +12,8 @@ from rules.terms import ALL, UNNAMED, Certainty
 
 GLOW = "oven.glow"
 PAIR = "oven_elements"
+OVEN, OVEN_OFF = "oven", "oven_off"
+STILL_HEATS = ("heats", "hot", "warm", "glows", "keeps_hot", "stays_on", "still_on", "full", "too_hot")
 
 
 def glow(half: str, lit: bool, claim: Claim) -> Told:
@@ -29,6 +31,12 @@ def _had_by_another(claim: Claim, said: Said, spoken: Sequence[Thing]) -> bool:
     return "verb" in between and said.nouns[1] in claim.nouns
 
 
+def _implied(claim: Claim, contexts: frozenset[str] | set[str]) -> tuple[Noun, ...]:
+    """``oven says off but it keeps heating``: the circumstance names what is spoken of."""
+    heats = OVEN_OFF in contexts and claim.state in STILL_HEATS
+    return (Noun(OVEN, -1, claim.start, claim.end),) if heats and not claim.others else ()
+
+
 def _pair(noun: Noun) -> bool:
     """Both, or each of them: "each element was red"."""
     return noun.quantity == "both" or (noun.quantity == ALL and not noun.plural)
@@ -38,7 +46,12 @@ class Meanings:
     """Looks meanings up for one sentence: ``things`` are named in it, ``around`` in the sentences beside it."""
 
     def __init__(
-        self, lexicon: Lexicon, positions: Sequence[str], things: set[str], around: set[str], hinted: set[str]
+        self,
+        lexicon: Lexicon,
+        positions: Sequence[str],
+        things: frozenset[str],
+        around: frozenset[str],
+        hinted: set[str],
     ) -> None:
         self.lexicon = lexicon
         self.positions = positions
@@ -87,6 +100,15 @@ class Meanings:
         """Whether its state is something that is done to a thing."""
         return self.lexicon.states[claim.state].takes_object
 
+    def elsewhere(self, said: Said) -> bool:
+        """Whether a clause names another appliance."""
+        beside = self.lexicon.beside
+        return any(noun.thing in beside for noun in said.nouns)
+
+    def only_elsewhere(self, said: Said) -> bool:
+        """Whether a clause names other appliances and nothing else."""
+        return all(noun.thing in self.lexicon.beside for noun in said.nouns)
+
     def is_unit(self, noun: Noun) -> bool:
         """Whether a noun is a surface unit."""
         return BURNER in self._senses(noun)
@@ -119,7 +141,7 @@ class Meanings:
             return []
         contexts = claim.contexts | said.contexts
         found: list[tuple[Noun | None, Meaning | None]] = [
-            (noun, self._meaning(noun, claim, contexts)) for noun in claim.nouns
+            (noun, self._meaning(noun, claim, contexts)) for noun in claim.nouns or _implied(claim, contexts)
         ]
         if not any(meaning for _, meaning in found):
             found = [(noun, self._meaning(noun, claim, contexts)) for noun in claim.others]

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from typing import TypeVar
 
 from rules.notes.meaning import GLOW
 from rules.notes.nouns import SOME
 from rules.notes.told import Told
 from rules.terms import ALL, OTHERS, UNNAMED, Certainty
 
+Key = TypeVar("Key")
 _SURENESS: dict[Certainty, int] = {"hedged": 0, "said": 1, "measured": 2}
 NORMAL, WEAK, NONE = "normal", "weak", "none"
+RUNS = "oven.runs"
 _HALVES = {
     ("yes", "yes"): "both",
     ("yes", "no"): "upper_only",
@@ -25,18 +28,29 @@ def merge(told: Iterable[Told]) -> list[Told]:
     facts = _under_conditions(_fuels(_yielding(facts)))
     facts = [*_once(_dangers(facts))]
     facts = _woken(facts)
-    by_key = _grouped(facts, lambda fact: fact.key)
-    facts = [fact for fact in facts if not _overridden(fact, by_key[fact.key])]
+    by_key = _grouped(facts, _key)
+    facts = [fact for fact in facts if len(by_key[_key(fact)]) == 1 or not _overridden(fact, by_key[_key(fact)])]
     by_fact = _grouped(facts, lambda fact: fact.fact)
     facts = [_placed(fact, by_fact[fact.fact]) for fact in facts]
     facts = _named(facts)
     return sorted(_once(facts), key=lambda fact: (fact.start, fact.end))
 
 
+def _key(fact: Told) -> tuple[str | None, ...]:
+    """What the fact is of, as :attr:`Told.key`, but not put together to one text."""
+    return fact.fact, fact.where, fact.between, fact.during
+
+
 def _yielding(facts: list[Told]) -> list[Told]:
-    """A cold top beside a light that stays on is no failure to heat, nor is a "cold" oven with a known offset."""
+    """A cold top beside a light that stays on is no failure to heat, nor is a "cold" oven with a known offset.
+
+    An oven that "heats but burns everything" is not said to heat as always.
+    """
     complaints = {fact.fact for fact in facts if fact.value not in ("dark", 0.0)}
-    return [fact for fact in facts if fact.value != NONE or not fact.unless & complaints]
+    facts = [fact for fact in facts if fact.value == NORMAL or not fact.unless & complaints]
+    if any(fact.fact == RUNS for fact in facts):
+        facts = [fact for fact in facts if (fact.fact, fact.value) != ("oven.bake.heat", NORMAL)]
+    return facts
 
 
 def _dangers(facts: list[Told]) -> list[Told]:
@@ -49,13 +63,13 @@ def _under_conditions(facts: list[Told]) -> list[Told]:
     """``works cold but dies when I bake``: what holds under a condition only is not told against another value."""
     if not any(fact.conditioned for fact in facts):
         return facts
-    by_key = _grouped(facts, lambda fact: fact.key)
+    by_key = _grouped(facts, _key)
     return [
         fact
         for fact in facts
         if not fact.conditioned
         or fact.fact.startswith("hazard.")
-        or all(other.value == fact.value for other in by_key[fact.key])
+        or all(other.value == fact.value for other in by_key[_key(fact)])
     ]
 
 
@@ -82,8 +96,8 @@ def _named(facts: list[Told]) -> list[Told]:
     return [fact for fact in facts if fact.where != UNNAMED or (fact.fact, fact.value) not in named]
 
 
-def _grouped(facts: Iterable[Told], name: Callable[[Told], str]) -> dict[str, list[Told]]:
-    grouped: dict[str, list[Told]] = {}
+def _grouped(facts: Iterable[Told], name: Callable[[Told], Key]) -> dict[Key, list[Told]]:
+    grouped: dict[Key, list[Told]] = {}
     for fact in facts:
         grouped.setdefault(name(fact), []).append(fact)
     return grouped
@@ -143,11 +157,12 @@ def _placed(fact: Told, facts: Sequence[Told]) -> Told:
 
 def _once(facts: Iterable[Told]) -> Iterable[Told]:
     """Every fact once with each value: said outright rather than implied, then the surest, then the first."""
-    kept: dict[tuple[str, object], Told] = {}
+    kept: dict[tuple[object, object], Told] = {}
     for fact in facts:
-        held = kept.get((fact.key, fact.value))
+        name = _key(fact), fact.value
+        held = kept.get(name)
         if held is None or _rank(fact) > _rank(held):
-            kept[fact.key, fact.value] = fact
+            kept[name] = fact
     return kept.values()
 
 

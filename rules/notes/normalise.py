@@ -19,8 +19,14 @@ _CONTROLS = {code: " " for code in (*range(32), 127) if code != 10}
 _ABBREVIATION = r"(?:(?<![a-z])[a-z]\.){2,4}"
 _TOKEN = re.compile(
     rf"(?P<abbreviation>{_ABBREVIATION})|(?P<number>\d+(?:[.,]\d+)*)|(?P<word>[a-zω]+(?:'[a-z]+)?)"
-    r"|(?P<stop>[.!?;\n][.!?;\s]*)|(?P<mark>(?P<one>[^\s'\"])(?P=one)*)",
+    r"|(?P<stop>[.!?;\n](?!,)[.!?;\s]*)|(?P<mark>(?P<one>[^\s'\"])(?P=one)*)",
 )
+_TITLES = frozenset({"mr", "mrs", "ms", "dr"})
+#: Clipped words whose point ends no sentence if small letters or figures follow.
+_CLIPPED = frozenset(
+    {"elem", "temp", "approx", "brkr", "int", "incl", "thermo", "disp", "therm", "cust", "surf", "elec", "est", "min",
+     "hr", "hrs", "lt", "rt", "fr", "rr"}
+)  # fmt: skip
 _LINE_END = re.compile(r"\n(?=[ \t]*\S)")
 _CONTRACTED_IS = re.compile(r"([a-z]+)'s\Z")
 _LINE_OPENS_SENTENCE = re.compile(r"[ \t]*(?:[A-Z0-9*#\-]|$)")
@@ -39,7 +45,21 @@ def normalise(text: str) -> str:
     """Lower case with plain quotes and dashes; same length as ``text``, character for character."""
     plain = text.lower() if text.isascii() else "".join(map(_plain_character, text))
     plain = plain.replace("\r\n", " \n").replace("\r", "\n").translate(_CONTROLS)
-    return _join_wrapped_lines(plain, text)
+    if ". " in plain:
+        plain = _unclipped(plain, text)
+    return _join_wrapped_lines(plain, text) if "\n" in plain else plain
+
+
+def _unclipped(plain: str, original: str) -> str:
+    """The points after titles and clipped words blanked."""
+    at = plain.find(". ")
+    while at >= 0:
+        word = plain[plain.rfind(" ", 0, at) + 1 : at]
+        following = original[at + 1 :].lstrip()[:1] if word in _CLIPPED else ""
+        if word in _TITLES or following.islower() or following.isdigit():
+            plain = plain[:at] + " " + plain[at + 1 :]
+        at = plain.find(". ", at + 1)
+    return plain
 
 
 def _plain_character(character: str) -> str:

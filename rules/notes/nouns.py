@@ -9,9 +9,10 @@ from rules.notes.entries import AXES, UNITS, Lexicon
 from rules.notes.tagging import Item
 from rules.terms import ALL, OTHERS, UNNAMED
 
-BURNER, WHOLE = "burner", "everything"
+BURNER, WHOLE, RANGE = "burner", "everything", "range"
 _THE_ONLY = "only one"
 _SILENT = ("word", "number")
+PART = "part"  # a part of one unit, or some of several
 SOME = "some"  # a number of units, none of them named; settled into others or unnamed at the end
 
 
@@ -39,8 +40,9 @@ class Noun(NamedTuple):
             return (OTHERS,)
         if self.quantity == "any":
             return (ALL,)
-        if self.quantity in (SOME, "one", "sized") or self.places:
-            return (SOME if self.quantity == SOME else UNNAMED,)
+        if self.quantity in (SOME, PART, "one", "sized") or self.places:
+            several = self.quantity == SOME or (self.quantity == PART and self.plural)
+            return (SOME if several else UNNAMED,)
         return (ALL,) if self.plural or self.quantity in (ALL, "both") or self.denied else (UNNAMED,)
 
 
@@ -70,6 +72,7 @@ class NounReader:
         self.denial: Item | None = None
         self.only = False
         self.led = False
+        self.same = False  # "the same burner"
 
     def read(self, items: Sequence[Item]) -> list[Noun]:
         """All nouns of the clause, in order."""
@@ -80,6 +83,8 @@ class NounReader:
                 case "place":
                     self.places.append(item)
                 case "quantity":
+                    if self.quantity and self.quantity.name == item.name == "sized":
+                        continue  # "the big dual burner"
                     self._end_phrase(at)
                     self.quantity = item
                 case "thing":
@@ -87,6 +92,9 @@ class NounReader:
                 case "pronoun":
                     self._end_phrase(at)
                     self._pronoun(at, item)
+                case "same":
+                    self._end_phrase(at)
+                    self.same = True
                 case "absence" | "only" | "preposition" | "to":
                     self._end_phrase(at)
                     if item.kind == "only" and item.end - item.start >= len(_THE_ONLY) and self.nouns:
@@ -108,7 +116,7 @@ class NounReader:
             self.led = True
 
     def _forget(self) -> None:
-        self.quantity, self.denial, self.only, self.led = None, None, False, False
+        self.quantity, self.denial, self.only, self.led, self.same = None, None, False, False, False
 
     def _thing(self, at: int, item: Item) -> None:
         if item.denies and self.places and not self.lexicon.things[item.name].placed:
@@ -123,22 +131,33 @@ class NounReader:
         self.nouns.append(self._dressed(noun))
         self._forget()
 
+    def _places_of_the_unit(self, noun: Noun) -> tuple[str, ...]:
+        """``left front: inner ring heats, outer does not``: the rings of the unit spoken of; ``the same burner``."""
+        if noun.places or not (self.same or self.lexicon.things[noun.thing].part_of == BURNER):
+            return ()
+        spoken = [*self.topic, *self.nouns]
+        return next((each.places for each in reversed(spoken) if each.places and self._is_unit(each)), ())
+
+    def _is_unit(self, noun: Noun) -> bool:
+        thing = self.lexicon.things[noun.thing]
+        return BURNER in (noun.thing, thing.part_of, *(sense.thing for sense in thing.senses))
+
     def _dressed(self, noun: Noun) -> Noun:
         """Give a noun the words that stood before it."""
         if not self.places and self.quantity is None and self.denial is None:
             bare = not (self.led or self.only)
+            noun = noun._replace(places=noun.places or self._places_of_the_unit(noun))
             return noun if bare else noun._replace(led=noun.led or self.led, only=noun.only or self.only)
         places = tuple(item.name for item in self.places)
         starts = [noun.start, *(item.start for item in (*self.places, self.quantity, self.denial) if item)]
         ends = [noun.end, *(item.end for item in self.places)]
         denied = noun.denied or self.denial is not None or bool(self.quantity and self.quantity.denies)
         quantity = self.quantity.name if self.quantity else noun.quantity
-        several = noun.plural or any(item.plural for item in self.places)
+        places = places or self._places_of_the_unit(noun)
         self.places = []
         return noun._replace(
             places=noun.places + places,
             quantity=quantity,
-            plural=several,
             denied=denied,
             start=min(starts),
             end=max(ends),
@@ -175,10 +194,14 @@ class NounReader:
         items = [*self.places, *([self.quantity] if self.quantity else [])]
         start, end = min(item.start for item in items), max(item.end for item in items)
         axes_only = all(item.name in AXES for item in self.places)
-        if self.places and axes_only and not (self.led or self.quantity or self._several()):
+        alone = len({item.name for item in self.places}) == 1  # "back right" is a place
+        if self.places and axes_only and alone and not (self.led or self.quantity or self._several()):
             return  # a bare "right" is more often no place: "the clock is right"
         if quantity_of_all(self.quantity) and not self.places and len(self.topic) > 1:
+            first = len(self.nouns)
+            denied = self.quantity is not None and self.quantity.denies
             self._pronoun(at - 1, items[0])  # "the burners and the oven work, but all heat slowly"
+            self.nouns[first:] = [noun._replace(denied=denied) for noun in self.nouns[first:]]
             return
         thing = BURNER if self.places else self._counted_thing()
         if thing is None:
@@ -194,6 +217,8 @@ class NounReader:
         """What 'all', 'others', 'one' count: the placed thing spoken of last, else the burners or the whole."""
         placed = [noun.thing for noun in self.topic if self.lexicon.things[noun.thing].placed]
         quantity = self.quantity.name if self.quantity else None
+        if quantity == "one" and self.topic and self.lexicon.things[self.topic[-1].thing].elsewhere:
+            return RANGE  # "our last stove tripped the breaker, this one does not heat"
         if quantity == OTHERS:
             return BURNER
         if placed:
@@ -224,12 +249,17 @@ def subject(nouns: Sequence[Noun], lexicon: Lexicon) -> list[Noun]:
         if kept and not noun.led and _specifies(kept[-1], noun, lexicon):
             kept[-1] = noun._replace(denied=noun.denied or kept[-1].denied, only=noun.only or kept[-1].only)
             continue
+        if kept and kept[-1].led and thing.part_of == kept[-1].thing:
+            # "on the big one only the inner ring heats"
+            kept[-1] = noun._replace(places=noun.places or kept[-1].places)
+            continue
         if not (noun.led and kept):
             kept.append(noun)
             continue
         head = kept[-1]
         if (lexicon.things[head.thing].generic and not thing.generic) or thing.part_of == head.thing:
-            kept[-1] = noun._replace(denied=noun.denied or head.denied, only=noun.only or head.only)
+            kept[-1] = noun._replace(denied=noun.denied or head.denied, only=noun.only or head.only,
+                                     places=noun.places or head.places)  # fmt: skip
         elif noun.places and lexicon.things[head.thing].placed and not head.places:
             kept[-1] = head._replace(places=noun.places, end=noun.end)
     return kept

@@ -94,7 +94,7 @@ class PhraseIndex:
 
     def __init__(self) -> None:
         self._first: dict[str, Branch[Entry]] = {}
-        self._gapped: dict[str, list[tuple[tuple[Words, ...], Entry]]] = {}
+        self._gapped: dict[str, list[tuple[frozenset[str], tuple[Words, ...], Entry]]] = {}
         self._with_gap: dict[Words, Entry] = {}
         self._entries: set[Entry] = set()
         self.openings: set[str] = set()  # words that begin a phrase
@@ -143,7 +143,8 @@ class PhraseIndex:
             self._join(grown([[(word,)] for word in spelling], entry))
         elif held is None:
             self._with_gap[spelling] = entry
-            self._gapped.setdefault(spelling[0], []).append((tuple(_parts(spelling)), entry))
+            needed = frozenset(spelling) - {GAP}
+            self._gapped.setdefault(spelling[0], []).append((needed, tuple(_parts(spelling)), entry))
         return None
 
     def _join(self, branch: Branch[Entry]) -> None:
@@ -187,8 +188,8 @@ class PhraseIndex:
                 found = (end, node.entry)
             node = node.following.get(words[end]) if end < last else None
             end += 1
-        for parts, entry in gapped or ():
-            if parts[1][0] not in named:
+        for needed, parts, entry in gapped or ():
+            if not needed <= named:
                 continue
             reached = _reach(words, at, parts, barriers)
             if reached and (found is None or reached > found[0]):

@@ -10,22 +10,22 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from rules.notes import readings
-from rules.notes.claims import WORKS, Claim, Memory, Said, read_clause
+from rules.notes.claims import WEAK, WORKS, Claim, Memory, Said, read_clause
 from rules.notes.clauses import Clause, Sentence, split
 from rules.notes.corrections import corrected, without_taken_figures
 from rules.notes.entries import Lexicon
-from rules.notes.leaning import borrow, rest_of, settle_exceptions, spread_denial
+from rules.notes.leaning import borrow, rest_of, settle_all_that_works, settle_exceptions, spread_denial
 from rules.notes.meaning import Meanings
 from rules.notes.merging import merge
 from rules.notes.normalise import normalise
-from rules.notes.nouns import Noun
+from rules.notes.nouns import SOME, Noun
 from rules.notes.scope import settle_scope
 from rules.notes.speakers import without_speakers
 from rules.notes.tagging import Item, settled, tag
 from rules.notes.told import Told
 from rules.notes.turns import straightened
 from rules.notes.typos import Speller
-from rules.terms import UNNAMED, Certainty
+from rules.terms import ALL, UNNAMED, Certainty
 
 Span = tuple[int, int]
 SHORTEST_UNREAD = 8  # characters; a lone "off" or "cold" beside clauses that were read is no news
@@ -39,9 +39,11 @@ _DURATIONS = ("min", "hour", "hr")
 _LIGHTS = frozenset({"indicator", "hot_light", "light"})
 _KNOBS = frozenset({"knob", "burner_knob"})
 _BLAMED = frozenset({"food", "boil_over", "oven_spill"})  # what smoke may be blamed on, unless it is denied
+_ANSWERS = frozenset({"yes", "no", "absence", "negation", "negation_verb", "quantity", "thing", "place"})
 _SCENE = frozenset({"quantity", "thing", "state", "context", "verb"})
 _MASKED = ("state", "context", "quantity")
-_SLIGHTLY = ("bit", "slightly", "sometimes", "occasionally", "tad", "faint")
+_SLIGHTLY = ("bit", "slightly", "sometimes", "occasionally", "tad", "faint", "barely", "hardly", "scarcely", "somewhat")
+_WARMS = ("heats", "hot", "warm", "works", "comes_on", "hot_enough")
 _CONTENT = ("word", "thing", "state", "context", "place")
 
 
@@ -127,8 +129,9 @@ class NoteReader:
 
     def _sentence(self, number: int) -> Iterator[Told]:
         sentence = self.sentences[number]
-        beside = self.sentences[max(0, number - 1) : number] + self.sentences[number + 1 : number + 2]
-        around = {thing for each in beside for thing in each.things}
+        around: frozenset[str] = frozenset()
+        for beside in self.sentences[max(0, number - 1) : number] + self.sentences[number + 1 : number + 2]:
+            around |= beside.things
         things = sentence.things
         if things & _BLAMED:
             things -= sentence.denied & _BLAMED
@@ -138,13 +141,10 @@ class NoteReader:
         if not said:
             return
         self.saids += said
-        _settle_answers(said)
-        spread_denial(said)
-        borrow(said, self.lexicon, self.memory, before)
-        settle_exceptions(said, self.lexicon)
+        self._let_lean(said, sentence, before)
         if self.homeless:
             said[0].contexts |= self.homeless
-        if number + 1 < len(self.sentences) and _all_off(self.sentences[number + 1]):
+        if things & _LIGHTS and number + 1 < len(self.sentences) and _all_off(self.sentences[number + 1]):
             _light_with_knobs_off(said)
         self.homeless = settle_scope(said, meanings)
         read = _Read(sentence, said, meanings)
@@ -156,12 +156,26 @@ class NoteReader:
             return
         yield from self._told(read)
 
+    def _let_lean(self, said: list[Said], sentence: Sentence, before: Claim | None) -> None:
+        """Let the clauses of a sentence borrow from each other; ``before`` is the last claim before it."""
+        kinds = sentence.kinds
+        if len(said) > 1:
+            if kinds & _ANSWERS:
+                _settle_answers(said)
+            spread_denial(said)
+        borrow(said, self.lexicon, self.memory, before)
+        if any(each.clause.link == "except" for each in said):
+            settle_exceptions(said, self.lexicon)
+        if "only" in kinds:
+            settle_all_that_works(said)
+
     def _answered(self, read: _Read) -> Iterator[Told]:
         """The facts of a question that this sentence answers with yes or no."""
         asked, self.asked = self.asked, None
         if asked is None:
             return
         answer = _answer(read.said[0].clause) or _short_answer(read.said[0].clause)
+        scant = answer == "yes" and _is_scant(read.said[0].clause, ("sized",))
         if answer is None:
             if not self._answers_which(read, asked):
                 _answers_with_a_state(read.said[0], asked)
@@ -171,8 +185,10 @@ class NoteReader:
             if not said.claims and said.nouns and not said.clause.condition:
                 nouns = tuple(noun for noun in said.nouns if not noun.carried)
                 said.claims = [Claim(nouns, (), WORKS, False, *said.span)] if nouns else []
-            if answer == "no":
-                said.claims = [claim.turned() for claim in said.claims]
+            if answer == "no":  # "so it never gets there? no" does not turn it
+                said.claims = [claim if claim.denies else claim.turned() for claim in said.claims]
+            if scant:
+                said.claims = [c._replace(state=WEAK) if c.state in _WARMS else c for c in said.claims]
         yield from self._told(asked)
 
     def _answers_which(self, read: _Read, asked: _Read) -> bool:
@@ -191,9 +207,9 @@ class NoteReader:
                            for claim in claims]  # fmt: skip
             return True
         said.claims, said.used = [], True
-        units = nouns[0].where(self.positions)
-        if len(nouns) == 1 and len(units) == 1:
-            self.told = [fact._replace(where=units[0]) if fact.where == UNNAMED else fact for fact in self.told]
+        units = [unit for noun in nouns for unit in noun.where(self.positions)]
+        if not set(units) & {UNNAMED, ALL, SOME}:
+            self.told = [placed for fact in self.told for placed in _at_units(fact, units)]
         return True
 
     def _told(self, read: _Read) -> Iterator[Told]:
@@ -201,23 +217,28 @@ class NoteReader:
         nouns = [noun for said in read.said for noun in said.nouns]
         yield from readings.ohms(self.plain, start, end, nouns, self.lexicon, self.positions)
         for said in read.said:
-            yield from self._mentions(said)
+            yield from self._mentions(said, read.meanings.things)
             for claim in said.claims:
                 for each in (claim, *rest_of(claim, self.lexicon)):
                     yield from read.meanings.facts(each, said)
 
-    def _mentions(self, said: Said) -> Iterator[Told]:
-        """Facts that the name of a thing brings along: a gas stove, a coil."""
+    def _mentions(self, said: Said, named: frozenset[str]) -> Iterator[Told]:
+        """Facts that the name of a thing brings along: a gas stove, a coil; but not "both coils in the oven"."""
         if said.former or said.clause.condition == "if":
             return
         denied = False
         for item in said.clause.items:
             denied = denied or item.kind in ("negation", "absence", "negation_verb")
-            if item.kind == "thing" and not denied:
+            if item.kind == "thing" and not denied and not self._another_sense(item, said, named):
                 for telling in self.lexicon.things[item.name].mentions:
                     said.used = True
                     certainty: Certainty = "hedged" if said.hedged else "said"
                     yield Told(telling.fact, telling.value, telling.where, certainty, item.start, item.end)
+
+    def _another_sense(self, item: Item, said: Said, named: frozenset[str]) -> bool:
+        senses = self.lexicon.things[item.name].senses
+        both = any(item.kind == "quantity" and item.name == "both" for item in said.clause.items)
+        return both and any(sense.both and sense.near & named for sense in senses)
 
 
 def _all_off(sentence: Sentence) -> bool:
@@ -233,6 +254,11 @@ def _light_with_knobs_off(sentence: Sequence[Said]) -> None:
     for said in sentence:
         if said.claims and said.nouns and all(noun.thing in _LIGHTS for noun in said.nouns):
             said.contexts.add("all_off")
+
+
+def _at_units(fact: Told, units: Sequence[str]) -> list[Told]:
+    """A fact told of units without a name, at each of those that were named since."""
+    return [fact._replace(where=unit) for unit in units] if fact.where in (UNNAMED, SOME) else [fact]
 
 
 # --- small helpers ---------------------------------------------------------------------------------------
@@ -262,7 +288,9 @@ def _unmasked(items: list[Item], figures: Sequence[Told]) -> list[Item]:
 
 
 def _answer(clause: Clause) -> str | None:
-    """Whether a clause is a bare yes or no."""
+    """Whether a clause is a bare yes or no. ``Right.`` is a yes, and ``Nothing.`` a no."""
+    if len(clause.items) == 1 and (word := clause.items[0]).name in ("right", "everything"):
+        return "yes" if word.name == "right" else "no" if word.denies else None
     kinds = {item.kind for item in clause.items}
     if not kinds <= {"yes", "no", "absence", "negation", "negation_verb", "pronoun", "verb", "quantity"}:
         return None
@@ -280,10 +308,12 @@ def _short_answer(clause: Clause) -> str | None:
     kinds = {item.kind for item in clause.items}
     if kinds == {"pronoun", "verb"}:
         return "yes"
-    sized = all(
-        (item.kind == "quantity" and item.name in ("sized", "some")) or item.name in _SLIGHTLY for item in clause.items
-    )
-    return "yes" if sized else None
+    return "yes" if _is_scant(clause) else None
+
+
+def _is_scant(clause: Clause, counts: Sequence[str] = ("sized", "some")) -> bool:
+    """``a little``, ``barely``: yes, but not much."""
+    return all((item.kind == "quantity" and item.name in counts) or item.name in _SLIGHTLY for item in clause.items)
 
 
 def _answers_with_a_state(said: Said, asked: _Read) -> None:
@@ -302,6 +332,8 @@ def _settle_answers(sentence: list[Said]) -> None:
         answer = _answer(said.clause)
         if answer is None or said.clause.link not in ("colon", "comma", "and", "but") or said.claims:
             continue
+        if before.clause.condition:
+            continue  # "works when it is cold, but not when it is hot"
         said.used = True
         if answer == "no" and before.claims:
             for each in _listed(sentence, said):
@@ -344,13 +376,16 @@ class _Touched:
 def _unread(saids: Sequence[Said], facts: Sequence[Told], figures: Sequence[Span]) -> list[Span]:
     """Clauses with words of content of which nothing was understood. A bare name counts only if nothing at all was."""
     spans: list[Span] = []
+    left = [said for said in saids if not said.used]
+    if not left:
+        return spans
     touched = _Touched(figures)
-    for said in saids:
+    for said in left:
         clause = said.clause
         content = [item for item in clause.items if item.kind in _CONTENT]
         bare = all(item.kind in ("thing", "place") for item in content)
         lone = len(content) == 1 and content[0].kind == "state" and clause.end - clause.start <= SHORTEST_UNREAD
-        if said.used or not content or touched.by(*said.span) or ((bare or lone) and facts):
+        if not content or touched.by(*said.span) or ((bare or lone) and facts):
             continue
         spans.append((clause.start, clause.end))
     return spans

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from rules.notes.claims import AT_HIGH, DEAD, ONLY, Claim, Said
 from rules.notes.meaning import Meanings
 
+_TRIPS = ("trips", "tripped", "popped")
 PUT_RIGHT = "put_right"
 
 
@@ -19,7 +20,7 @@ def settle_scope(sentence: list[Said], meanings: Meanings) -> set[str]:
 
     Gives back contexts that found no claim in this sentence ("All knobs are off."), for the next one.
     """
-    _spread_time(sentence)
+    _spread_time(sentence, meanings)
     _spread_doubt(sentence)
     homeless: set[str] = set()
     conditions: set[str] = set()
@@ -49,18 +50,26 @@ def _dressed(claim: Claim, said: Said) -> Claim:
                    opinion=said.opinion and not claim.hedged)  # fmt: skip
 
 
-def _spread_time(sentence: list[Said]) -> None:
-    """'last year the display died and a board was replaced' tells of last year to the end, or to a 'but' or 'now'."""
-    former = False
+def _spread_time(sentence: list[Said], meanings: Meanings) -> None:
+    """'last year the display died and a board was replaced' tells of last year to the end, or to a 'but' or 'now',
+    or, if it was told of another appliance, to this one.
+    """
+    if not any(said.former for said in sentence):
+        return
+    former = another = False
     for said in sentence:
-        if said.clause.link == "but" or said.clause.has("now"):
-            former = False
+        elsewhere = meanings.elsewhere(said)
+        if said.clause.link == "but" or said.clause.has("now") or (another and said.nouns and not elsewhere):
+            former = another = False
         former = former or said.former
+        another = another or (said.former and elsewhere)
         said.former = former
 
 
 def _spread_doubt(sentence: list[Said]) -> None:
     """A doubt in a clause of its own ('..., I think') belongs to its neighbour; after 'not sure' nothing is known."""
+    if not any(said.hedged or said.unsure for said in sentence):
+        return
     for number, said in enumerate(sentence):
         if said.hedged and not said.claims and not said.nouns:
             neighbour = sentence[number - 1] if number else (sentence[1] if len(sentence) > 1 else said)
@@ -95,9 +104,7 @@ def _condition(sentence: list[Said], number: int, meanings: Meanings) -> set[str
     if target is None:
         return contexts
     if kind in ("when", "if") and not contexts:
-        target.claims = [claim._replace(conditioned=True) for claim in target.claims]
-    if kind in ("when", "if") and not contexts and said.nouns:
-        target.claims = [_said_of_the_tried(claim, said) for claim in target.claims]
+        _conditioned(target, said, meanings)
     if kind == "until" and not contexts:
         if target in sentence[:number]:
             target.former = True  # "worked until yesterday"
@@ -112,6 +119,15 @@ def _condition(sentence: list[Said], number: int, meanings: Meanings) -> set[str
         target.claims = [claim._replace(conditioned=True) for claim in target.claims]
         _share_with_listed(sentence, target, contexts)
     return contexts
+
+
+def _conditioned(target: Said, said: Said, meanings: Meanings) -> None:
+    """Mark what holds under a condition that no context stands for."""
+    target.claims = [claim._replace(conditioned=True) for claim in target.claims]
+    if said.nouns:
+        target.claims = [_said_of_the_tried(claim, said) for claim in target.claims]
+        trips = any(claim.state in _TRIPS for claim in target.claims)
+        target.hedged = target.hedged or (trips and meanings.only_elsewhere(said))  # "it trips when the dryer runs"
 
 
 def _said_of_the_tried(claim: Claim, said: Said) -> Claim:
@@ -163,7 +179,7 @@ def _target(sentence: list[Said], number: int) -> Said | None:
 
 def _and_turned(claim: Claim, contexts: set[str], said: Said, meanings: Meanings) -> Iterator[Claim]:
     yield claim
-    inside = claim.turned()._replace(contexts=claim.contexts | contexts)
+    inside = claim.turned()._replace(contexts=claim.contexts | contexts, implied=True)
     if meanings.depends(inside, said, contexts):
         yield inside
 
@@ -196,7 +212,7 @@ def _lone_contexts(sentence: list[Said], number: int, meanings: Meanings) -> set
     said.used = True
     neighbours = sentence[number + 1 : number + 2]
     if neighbours and not neighbours[0].claims and not neighbours[0].clause.condition:
-        neighbours = sentence[number + 1 : number + 3]  # "knob off, coil says otherwise - glowing"
+        neighbours = sentence[number + 1 : number + 5]  # "all off, went to bed, woke up and it was glowing"
     leads = any(claim.done_to for claim in said.claims) and any(each.claims for each in neighbours)
     told_by_somebody = said.clause.has("person") and any(each.claims for each in neighbours)
     if number and not told_by_somebody and not leads:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from rules.notes.entries import Lexicon
@@ -12,8 +13,11 @@ _MARKS = {",": "comma", "(": "comma", ")": "comma", ":": "colon", "=": "colon", 
 #: Small words that are a preposition before a place and a state at the end of a clause.
 _PARTICLES = ("on", "off")
 _TURNS = ("twist", "closed")  # "turn the burner off", "shut the burner off"
+_SWITCHED = (*_TURNS, "out", "comes_on")
+_FELT = ("warm", "hot", "cold")  # "fell onto the hot burner"
 _PRAISED = ("fine", "works")
 _TURNED = ("article", "place", "quantity", "thing", "pronoun", "filler", "person")
+_WITH_NO_SWITCH = ("pan", "water", "food", "dish", "display", "indicator", "hot_light", "lights", "code")
 _SHOWN_RIGHT = ("display", "house_lights", "keys")
 _BEFORE_A_PLACE = ("thing", "place", "quantity", "article", "pronoun", "number", "person")
 _TAKES_CONTEXT = ("state", "place", "thing")
@@ -112,12 +116,23 @@ def _in_context(items: list[Item], number: int, last: str) -> Item:
     if lights and last in ("thing", "pronoun", "only") and _ends_a_clause(items, number):
         return item._replace(kind="state", name="lit")  # "the display only lights when ..."
     if item.kind == "state" and _describes(items, number):  # "put the good coil in" says nothing of how it does
-        return item._replace(kind="word") if item.name in _PRAISED else item._replace(describes=True)
-    if item.kind == "state" and item.name in _TURNS and _says_which_way(items, number):
-        return item._replace(kind="word")  # "turn the burner off" is off
-    if item.kind == "state" and item.name == "comes_on" and last == "person":
-        return item._replace(name="turn_on")  # "she turns on a burner"
+        aside = item.name in _PRAISED or (item.name in _FELT and number > 1 and items[number - 2].kind == "preposition")
+        return item._replace(kind="word") if aside else item._replace(describes=True)
+    if item.kind == "state" and item.name in _SWITCHED:
+        return _switched(items, number, last)
     return _praised(items, number, last)
+
+
+def _switched(items: list[Item], number: int, last: str) -> Item:
+    """A state that somebody brings about."""
+    item = items[number]
+    if item.name in _TURNS and _says_which_way(items, number):
+        return item._replace(kind="word")  # "turn the burner off" is off
+    if item.name == "out" and _is_turned(items, number, ("closed",)):
+        return item._replace(name="off")  # "can't shut the burner down"
+    if item.name == "comes_on" and last == "person":
+        return item._replace(name="turn_on")  # "she turns on a burner"
+    return item
 
 
 def _praised(items: list[Item], number: int, last: str) -> Item:
@@ -142,17 +157,29 @@ def _says_which_way(items: list[Item], number: int) -> bool:
     """Whether what is turned is followed by on, off or a setting."""
     for later in items[number + 1 : number + 7]:
         if later.kind not in _TURNED:
-            return later.name == "off" or (later.name == "on" and items[number].name == "twist")
+            return later.name == "off" or (items[number].name, later.name) in (("closed", "out"), ("twist", "on"))
     return False
 
 
-def _is_turned(items: list[Item], number: int) -> bool:
+def _is_turned(items: list[Item], number: int, turns: Sequence[str] = ("twist",)) -> bool:
     """``turns the front coil on the display comes back``: the 'on' belongs to what is turned."""
     for before in reversed(items[max(0, number - 6) : number]):
         if before.kind == "state":
-            return before.name == "twist"
+            return before.name in turns
         if before.kind not in _TURNED:
             return False
+    return False
+
+
+def _is_put_on(items: list[Item], number: int) -> bool:
+    """``with two burners on the display dims``: what stands between 'with' and 'on' is switched on."""
+    named = False
+    for before in reversed(items[max(0, number - 4) : number]):
+        if before.kind == "with":
+            return named
+        if before.kind not in _TURNED or before.name in _WITH_NO_SWITCH:
+            return False
+        named = named or before.kind == "thing"
     return False
 
 
@@ -166,7 +193,7 @@ def _leads_to_a_place(items: list[Item], number: int) -> bool:
     following = items[number + 1] if number + 1 < len(items) else None
     if following is None or following.kind not in _BEFORE_A_PLACE:
         return False
-    if _is_turned(items, number):
+    if _is_turned(items, number) or _is_put_on(items, number):
         return False
     at = number - 1
     if at > 0 and items[at].kind == "negation":

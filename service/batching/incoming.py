@@ -21,6 +21,8 @@ Form = Literal["ndjson", "csv"]
 GZIP, UTF8_BOM, UTF16_BOMS = b"\x1f\x8b", b"\xef\xbb\xbf", (b"\xff\xfe", b"\xfe\xff")
 COLUMNS = ("id", "note", "role", "appliance", "explain", "facts")
 PEEK = 64 * 1024
+NUL = Problem("", "holds a NUL byte; save the file as UTF-8 text")
+_OTHER_MARKS = {b";": "semicolons", b"\t": "tabs"}
 _BROKEN_GZIP = (EOFError, zlib.error, gzip.BadGzipFile)
 
 
@@ -81,6 +83,10 @@ class Incoming:
         named = self.name.lower().removesuffix(".gz")
         if named.endswith((".ndjson", ".jsonl", ".json")) or first.startswith((b"{", b"[")):
             return "ndjson"
+        for mark, called in _OTHER_MARKS.items():
+            cells = {cell.strip(b' \r"') for cell in first.lower().split(mark)}
+            if mark in first and cells & {b"note", b"facts"}:
+                raise _unusable(self.name, f"separates its columns with {called}; save it with commas")
         if named.endswith(".csv") or b"," in first or first.strip().lower() in (b"id", b"note"):
             return "csv"
         raise _unusable(self.name, "is neither NDJSON nor CSV; write one JSON object a line, or CSV with a header")
@@ -116,6 +122,8 @@ class Incoming:
         for number, line, problem, last in self._lines():
             if problem is not None:
                 yield Row(number, problem=problem, last=last)
+            elif b"\0" in line:
+                yield Row(number, problem=NUL)
             elif line.strip(b" \t\r\n"):
                 yield Row(number, line.rstrip(b"\r\n"))
 
@@ -174,7 +182,7 @@ class _CsvLines:
             self._problem = problem
             return "\n"
         if b"\0" in line:
-            self._problem = Problem("", "holds a NUL byte; save the file as UTF-8 text")
+            self._problem = NUL
         try:
             return line.decode("utf-8").replace("\0", " ")
         except UnicodeDecodeError as error:

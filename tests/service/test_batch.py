@@ -113,7 +113,7 @@ BAD_ROWS: list[tuple[bytes, str]] = [
     (b'{"note": "oven dead"}', "id: missing"),
     (b'{"id": 0, "note": "oven dead"}', "used by an earlier row"),
     (b'{"id": 7, "note": "caf\xe9"}', "not UTF-8"),
-    (b'{"id": 7, "note": "a\x00b"}', "JSON"),
+    (b'{"id": 7, "note": "a\x00b"}', "NUL byte"),
     (b'{"id": 7, "note": ', "JSON"),
     (b"[1, 2]", "JSON object"),
     (b'{"id": true, "note": "oven dead"}', "id: write text"),
@@ -160,6 +160,8 @@ def test_bad_rows_of_a_csv(tmp_path: Path) -> None:
         ("id,note\n".encode("utf-16"), "UTF-16"),
         (gzip.compress(rows(3))[:4], "gzip"),
         (b"note,note\na,b\n", "twice"),
+        (b"id;note\n1;oven cold\n", "semicolons; save it with commas"),
+        (b'"ID"\t"Note"\n1\toven cold\n', "tabs; save it with commas"),
     ],
 )
 def test_unusable_input_is_refused_with_a_clear_line(given: bytes, words: str) -> None:
@@ -272,6 +274,21 @@ def test_a_full_disk_is_said_and_nothing_is_raised(four: Path) -> None:
     result = batch(four, "--out", "/dev/full")
     assert result.exit_code == 2
     assert "make room and go on with --resume" in result.stderr
+
+
+def test_an_output_that_cannot_be_opened_is_not_said_to_be_full(tmp_path: Path, four: Path) -> None:
+    result = batch(four, "--out", tmp_path / "no" / "such" / "folder.ndjson")
+    assert result.exit_code == 2
+    assert "name a file in a folder that takes it" in result.stderr
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is full")
+def test_a_full_standard_output_is_told_from_a_file(four: Path) -> None:
+    with Path("/dev/full").open("wb") as full:
+        done = subprocess.run([*COMMAND, str(four)], stdout=full, stderr=subprocess.PIPE, text=True, check=False)
+    assert done.returncode == 2
+    assert "standard output cannot be written" in done.stderr
+    assert "Traceback" not in done.stderr
 
 
 def test_the_demo_is_two_hundred_notes_that_are_all_answered() -> None:

@@ -14,13 +14,13 @@ SETTINGS = (80.0, 1000.0)  # what a setting or a thermometer may show, F or C
 #: A sound oven preheats in 10 to 15 minutes; from here on a figure is a complaint (common practice, no source).
 SLOW_MINUTES = 25.0
 
-_UNIT = r"(?:\s{0,2}(?:°|deg(?:ree)?s?\b\.?)){0,2}\s{0,2}(?P<unit>(?:f|c|fahrenheit|celsius|centigrade)\b)?"
+_UNIT = r"(?:\s{0,2}(?:°|deg(?:r?e{0,2})?s?\b\.?)){0,2}\s{0,2}(?P<unit>(?:f|c|fahrenheit|celsius|centigrade)\b)?"
 _DEGREES = rf"(?P<degrees>{_UNIT})"
 _RANGE = rf"{NOT_BEFORE}(?P<low>\d{{1,3}}|\b{TENS}\b)(?:\s?(?:-|to|or)\s?(?P<high>\d{{1,3}}))?(?:ish)?{NOT_AFTER}"
 _COLD = r"low|cold|cool|cooler|colder|lower|under|below|short|shy|less|beneath|behind"
 _HOT = r"overshoots?|overshooting|hot|hotter|high|higher|over|above|warm|warmer|more"
 _WAY = rf"(?:(?P<cold>{_COLD})|(?P<hot>{_HOT}))\b(?!\s(?:as|low|medium|enough|surface|light|burner|setting\s\d))"
-_BETWEEN = r"(?:off\s|out\s)?(?:,\s)?(?:to{1,2}\s|way\s|on\sthe\s|of\sthe\s|running\s|or\sso\s){0,2}"
+_BETWEEN = r"(?:(?:off|out),?\s|,\s)?(?:to{1,2}\s|way\s|on\sthe\s|of\sthe\s|running\s|or\sso\s){0,2}"
 _FIGURE_FIRST = re.compile(rf"{_RANGE}{_DEGREES}\s{{0,2}}{_BETWEEN}{_WAY}")
 _ABOUT_WORDS = (
     r"about\s|abt\s|around\s|roughly\s|maybe\s|at\sleast\s|some\s|approx\.?\s|approximately\s|nearly\s|almost\s|"
@@ -32,10 +32,14 @@ _SHORTFALL = re.compile(
     rf"\b(?:shortfall|deficit|undershoots?|undershooting|lags?|lagging|behind|misses|short|shy)\s(?:of\s|by\s|the\s\w+\s|its\s\w+\s|setting\s|set\s?point\s){{0,4}}{_ABOUT}{_RANGE}{_DEGREES}"
 )
 _RUNS = re.compile(
-    r"\b(?:runs?|running|reads?|reading|shows?|showing|says|measures|bakes|cooks|off|is|its|consistently|temps?|averag\w*|avg)\s(?:consistently\s|always\s|about\s|abt\s|around\s|like\s|roughly\s){0,2}\Z"
+    r"\b(?:runs?|running|reads?|reading|shows?|showing|says|measures|bakes|cooks|heats?|ht|off|is|its|consistently|temps?|averag\w*|avg)\s(?:consistently\s|always\s|about\s|abt\s|around\s|like\s|roughly\s|~\s?){0,2}\Z"
 )
 _SOME = rf"(?:is\s|by\s|of\s|{_ABOUT_WORDS}){{0,3}}"
 _MINUS = re.compile(rf"(?:\boff|\bout|\boffset)\s{_SOME}(?:-\s?|minus\s)(?P<low>\d{{1,3}}){_DEGREES}")
+#: "ovn -40", as a dispatcher writes it.
+_SIGNED = re.compile(
+    rf"\b(?:ovn|oven|temps?|runs?|bakes?)\s(?:is\s|about\s|~\s?){{0,2}}-(?P<low>\d{{2,3}}){NOT_AFTER}(?!\s?(?:y|min|h)){_DEGREES}"
+)
 _LOW_BY = re.compile(
     rf"\b(?:temps?|temperature|oven|bakes?|baking|runs?|running|reads?|reading)\s(?:is\s|temp\s|runs?\s|running\s|reads?\s)"
     rf"{{0,2}}(?:way\s|too\s)?(?P<way>low|cold|cool|short|under|shy|off|down|high|hot|over)(?:\stemp)?\s{_SOME}{_RANGE}{_DEGREES}"
@@ -63,7 +67,7 @@ _SET_AFTER = re.compile(
 )
 _AT_BEFORE = re.compile(r"\b(?:at|for|to|on|vs\.?|versus|against)\s(?:a\s|an\s)?\Z")
 _READS = (
-    r"reads?|reading|sez|sees?|avg|averag(?:e|es|ed|ing)|cent(?:er|re)|cavity|therm|thermocouple|tc|meters?|levels?\soff|plateaus?|peaks?|settles?|actl?|real|shows?|showing|says?|saying|measur(?:es?|ed|ing)|actual(?:ly)?|reach(?:es|ed)?|hits?|gets?|got|only|temp(?:erature)?|"
+    r"reads?|reading|sez|sees?|avg|averag(?:e|es|ed|ing)|cent(?:er|re)|cavity|therm|thermocouple|tc|meters?|levels?\soff|plateaus?|peaks?|settles?|actl?|real|shows?|showing|says?|saying|measur(?:es?|ed|ing)|actual(?:ly)?|reach(?:es|ed)?|hits?|gets?|getting|got|only|temp(?:erature)?|"
     r"really|thermometer|probe|inside|heats?(?:\sup)?\sto|stops?|tops\sout|maxes\sout|comes\sup|climbs?|went|goes|made\sit|tops|maxes|never\s(?:gets|goes|got)\s(?:over|past|above)"
 )
 _READ_BEFORE = re.compile(rf"\b(?:{_READS}|is|its|it\sis|was)\b[^\d;]{{0,22}}\Z")
@@ -72,6 +76,10 @@ _READ_AFTER = re.compile(
 )
 _REALLY = re.compile(
     r"\b(?:actual(?:ly)?|really|in\sfact|thermometer|thermometers|therm|thermo|probe|inside|measur\w*)[^\d;]{0,22}\Z"
+)
+#: What the control shows is the setting, beside what a probe says.
+_SHOWN_BEFORE = re.compile(
+    r"\b(?:panel|display|control|readout|screen|dial|knob)\s(?:\w+\s)?(?:reads?|says?|shows?|at|on)\s\Z"
 )
 _LOOK_BACK = 40
 
@@ -94,7 +102,7 @@ def oven_offsets(plain: str, start: int, end: int) -> Iterator[Told]:
             if told is not None:
                 yield told
                 return
-    below = _MINUS.search(plain, start, end)
+    below = _MINUS.search(plain, start, end) or _SIGNED.search(plain, start, end)
     if below and spoken:
         told = _offset(-number(below["low"]), below["unit"], below.start(), below.end())
         if told is not None:
@@ -147,6 +155,7 @@ def _set_and_read(plain: str, start: int, end: int) -> Iterator[Told]:
     read: re.Match[str] | None = None
     maybe: re.Match[str] | None = None
     really: re.Match[str] | None = None
+    shown: re.Match[str] | None = None
     for found in _TEMPERATURE.finditer(plain, start, end):
         if not SETTINGS[0] <= number(found["low"]) <= SETTINGS[1]:
             continue
@@ -154,12 +163,16 @@ def _set_and_read(plain: str, start: int, end: int) -> Iterator[Told]:
         read_after = _READ_AFTER.match(plain, found.end(), end)
         if not read_after and (_SET_AFTER.match(plain, found.end(), end) or _SET_BEFORE.search(before)):
             wanted = wanted or found
+        elif _SHOWN_BEFORE.search(before):
+            shown = shown or found
         elif read_after or _READ_BEFORE.search(before):
             if read is not None and _REALLY.search(before):
                 really = really or found
             read = read or found
         elif _AT_BEFORE.search(before):
             maybe = maybe or found
+    if shown:
+        wanted, read = (wanted, read or shown) if wanted else (shown, read)
     if really and not wanted and not maybe:
         wanted, read = read, really  # "the oven reads 350 but is actually 310"
     wanted = wanted or maybe

@@ -18,7 +18,10 @@ from service.cli import main
 from service.notes_cli import MOST_FALSE_STOPS, MOST_POLARITY, shortfalls
 from tests.rules.notes.conftest import PHRASES
 
-FRESH = ("fresh_1", "fresh_2", "fresh_3", "fresh_4", "fresh_5")
+FRESH = (
+    "fresh_1", "fresh_2", "fresh_3", "fresh_4", "fresh_5", "fresh_6", "fresh_7", "fresh_8", "fresh_9", "fresh_10",
+    "dangers", "dangers_2",
+)  # fmt: skip
 TUNED, FROZEN = ("tuned", "calls_tuned"), ("frozen", "calls_frozen")
 
 
@@ -52,15 +55,15 @@ def test_what_the_lexicon_grew_by_is_still_read(expert: Expert, read: Callable[.
     assert shortfalls(total) == []
 
 
-def test_the_frozen_half_does_not_fall_back(expert: Expert, read: Callable[..., NoteReading]) -> None:
-    """Scored 0.928 precision and 0.932 recall when first gated, 0.948 and 0.944 since; no danger was ever missed.
+def test_the_frozen_half_reaches_the_goal(expert: Expert, read: Callable[..., NoteReading]) -> None:
+    """Scored 0.928 precision and 0.932 recall when first gated, 0.948 and 0.944 later; no danger was ever missed.
 
-    What it must come to is 0.95 precision, 0.85 recall, 2 % wrong polarity and none missed; precision is still short.
+    It must come to 0.95 precision, 0.85 recall, 2 % wrong polarity and no danger missed.
     """
     total = scored(expert, FROZEN, read)
     print(total, f"precision {total.precision:.3f}, recall {total.recall:.3f}")
-    assert total.precision >= 0.945
-    assert total.recall >= 0.935
+    assert total.precision >= 0.95
+    assert total.recall >= 0.94
     assert total.polarity_errors <= MOST_POLARITY
     assert total.missed_dangers == 0
     assert total.false_stop_share <= MOST_FALSE_STOPS
@@ -77,14 +80,19 @@ def test_what_callers_say_of_doors_fans_rings_and_the_past_is_read(
 
 
 def test_batches_read_since_do_not_fall_back(expert: Expert, read: Callable[..., NoteReading]) -> None:
-    """First scores, precision and recall: 0.841/0.865, 0.717/0.747, 0.619/0.703, 0.740/0.844, 0.769/0.833.
+    """First scores, precision and recall: 0.841/0.865, 0.717/0.747, 0.619/0.703, 0.740/0.844, 0.769/0.833 of the first
+    five; 0.785/0.725, 0.730/0.730, 0.829/0.802, 0.759/0.759, 0.947/0.831 of the next; 0.736/0.882 and 0.729/0.814 of
+    the dangers.
 
-    The first is of every kind of talk, the others mostly of the kinds the reader was weakest at. Mechanisms were mended
-    after each, so what they score now flatters the reader; only first scores tell how it does on new text.
+    At first sight 1, 2, 6 and 6 dangers were missed in the sixth to the ninth batch, none in the tenth, 4 and 8 in the
+    dangers, which are told in as many words as came to mind. The third and the ninth are mostly of the kinds the reader
+    was weakest at. What was wrong was mended after each, so what they score now flatters the reader; only first scores
+    tell how it does on new text.
     """
     total = scored(expert, FRESH, read)
-    assert total.precision >= 0.91
-    assert total.recall >= 0.89
+    print(total, f"precision {total.precision:.3f}, recall {total.recall:.3f}")
+    assert total.precision >= 0.925
+    assert total.recall >= 0.93
     assert total.missed_dangers == 0
     assert total.false_stop_share <= MOST_FALSE_STOPS
 
