@@ -14,7 +14,7 @@ import numpy as np
 
 from rules.belief.signatures import Hypothesis, Signatures
 from rules.bookkeeping.types import Appliance, Book, FactTerm
-from rules.terms import Fact, fact_key, fact_of, split_key
+from rules.terms import DONT_KNOW, Fact, fact_key, fact_of, split_key
 from rules.triage import Enquiry, Expert, expected_at, triage
 
 MOST_STEPS = 600  # without a complaint everything is looked at once
@@ -134,6 +134,8 @@ class _Truth:
         """The answer as a technician gives it: measured where it takes a meter, else said."""
         name, place, during = split_key(key)
         term = self.book.facts[name]
+        if key not in self.signatures.tables and key != DEAD_CHECK:  # a question that a rule wants; the circuit is mute
+            return Fact(name, DONT_KNOW, place, source="technician")
         word = self.word(key)
         value = word if term.kind == "choice" else self._number(term, place, word)
         at_meter = term.place == "meter"

@@ -67,9 +67,8 @@ def test_a_call_follows_the_answer_step_by_step(
             if step.do != "ask":
                 break
             card = ranker.book.tests[str(step.test)]
-            ask = next(
-                a for a in ranker.at_places(card, ranker.signatures.appliance.positions) if a.where == step.where
-            )
+            places = ranker.at_places(card, ranker.signatures.appliance.positions) or [Ask(card, None, card.reads)]
+            ask = next(a for a in places if a.where == step.where)
             facts += reply(ranker, ask, case.caller)
             followed += 1
         assert facts == call.facts
