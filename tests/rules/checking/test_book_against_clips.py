@@ -11,7 +11,7 @@ from rules.chaining import KnownFact
 from tests.rules.chaining.clipsback import ClipsBook
 from tests.rules.chaining.plainly import as_refs
 
-CASES = 3000
+CASES = 4000
 SOURCES = ("caller", "desk", "note", "technician")
 Row = tuple[str, str, str, str, float | None, str]
 
