@@ -94,14 +94,14 @@ class Gate:
     def may_come(self, cards: Sequence[TestCard]) -> Flags:
         """Which tests may be shown once the dead-check has been done, their facts apart."""
         rank = ROLE_ORDER.index(self.role)
-        open_to = np.array([ROLE_ORDER.index(card.who) <= rank for card in cards], dtype=bool)
-        if self.forbidden:
-            open_to &= [card.test not in self.forbidden for card in cards]
-        if self.stopped:
-            open_to &= [card.who == "technician" and not (card.energised or card.runs_appliance) for card in cards]
-        if self.tools is not None:
-            open_to &= [self.tools.issuperset(card.tools) for card in cards]
-        return open_to
+        return np.array([self._open_to(card, rank) for card in cards], dtype=bool)
+
+    def _open_to(self, card: TestCard, rank: int) -> bool:
+        if ROLE_ORDER.index(card.who) > rank or card.test in self.forbidden:
+            return False
+        if self.stopped and (card.who != "technician" or card.energised or card.runs_appliance):
+            return False
+        return self.tools is None or self.tools.issuperset(card.tools)
 
     def waits(self, card: TestCard) -> bool:
         """Whether this test waits for the dead-check."""

@@ -17,6 +17,8 @@ DEFAULT_CASES = 300
 IN_ONE_WORLD = 25  # cases; then another world is drawn
 SUBMODELS = 240
 HYPOTHESES_A_PIECE = 8
+SHARE_ELSEWHERE = 0.4  # of the calls, for each configuration beside the default one, so that all six take minutes
+EVERY_ELSEWHERE = 10  # one hypothesis of so many is examined for soundness there
 
 TRUE_ERRORS = (0.0, 0.05, 0.10, 0.15)
 ASSUMED_ERRORS = (0.02, 0.05, 0.08, 0.15)
@@ -27,9 +29,9 @@ OFF_BY = 3.0  # wrong priors and wrong minutes are multiplied or divided by this
 
 @dataclass(frozen=True)
 class Options:
-    """``cases``: simulated calls for each configuration. ``orders``: share of them that the fixed orders also work on;
+    """``cases``: simulated calls for the default configuration, two fifths of them for each other one.
 
-    ``submodels``: how many are held against the optimum, over all configurations. ``grid``: calls for each cell of the
+    ``orders``: share of them that the fixed orders also work on; ``submodels``: how many are held against the optimum, over all configurations. ``grid``: calls for each cell of the
     robustness grid, 0 for none. ``every``: each hypothesis of the default appliance is examined for soundness, else
     one of so many.
     """
@@ -95,11 +97,11 @@ def cells() -> list[Cell]:
 
 def pieces(options: Options, book: Book, hypotheses: dict[str, int]) -> list[Piece]:
     """All the work, longest kinds first. ``hypotheses``: how many faults at places each configuration's table has."""
-    made = [piece for c in options.configurations for piece in _calls(options, book, c)]
-    made += _ratios(options, book)
     default = DEFAULT_APPLIANCE if DEFAULT_APPLIANCE in options.configurations else options.configurations[0]
+    made = [piece for c in options.configurations for piece in _calls(options, book, c, first=c == default)]
+    made += _ratios(options, book)
     for configuration in options.configurations:
-        stride = options.every if configuration == default else max(options.every, 4)
+        stride = options.every if configuration == default else max(options.every, EVERY_ELSEWHERE)
         made += _soundness(options, book, configuration, range(0, hypotheses[configuration], stride))
     for number, cell in enumerate(cells() if options.grid else ()):
         # every cell meets the same people, as far as what is disturbed leaves them the same
@@ -112,9 +114,10 @@ def _number(book: Book, configuration: str) -> int:
     return list(book.appliances).index(configuration)
 
 
-def _calls(options: Options, book: Book, configuration: str) -> Iterator[Piece]:
+def _calls(options: Options, book: Book, configuration: str, *, first: bool) -> Iterator[Piece]:
     place = _number(book, configuration)
-    kinds = {"calls": options.cases, "pairs": options.cases // 8, "outside": options.cases // 8}
+    cases = options.cases if first else max(round(options.cases * SHARE_ELSEWHERE), 1)
+    kinds = {"calls": cases, "pairs": cases // 8, "outside": cases // 8}
     for kind_number, (kind, count) in enumerate(kinds.items()):
         for number, size in enumerate(_worlds(count)):
             orders = round(size * options.orders) if kind == "calls" else 0

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from rules import Expert
+from rules.belief.choosing import Gate
 from rules.belief.questions import information
 from tests.conftest import Asker
 
@@ -59,3 +61,8 @@ def test_more_information_a_minute_comes_first(ask: Asker) -> None:
     tests = ask(None, "oven.bake.heat=none", "display=lit", "hazard.any=no").next_tests
     rates = [test.gain_bits / test.minutes for test in tests]
     assert rates == sorted(rates, reverse=True)
+
+
+def test_a_gate_that_forbids_something_lets_nothing_out_of_nothing(expert: Expert) -> None:
+    gate = Gate("technician", frozenset(), frozenset(expert.book.tests), True, frozenset(), tools=frozenset())
+    assert gate.may_come([]).tolist() == []
