@@ -129,6 +129,7 @@ def _visits(reports: Sequence[ConfigurationReport]) -> Iterator[Sequence[str]]:
     yield (
         "",
         "right before repair",
+        "no danger stands",
         "isolated",
         "established",
         "first repair",
@@ -142,6 +143,7 @@ def _visits(reports: Sequence[ConfigurationReport]) -> Iterator[Sequence[str]]:
             yield (
                 f"{r.configuration}, {way}",
                 with_interval(v.right),
+                f"{percent(v.undisturbed)} of {v.undisturbed.of}",
                 percent(v.isolated),
                 percent(v.established),
                 percent(v.first_repair),
@@ -276,6 +278,7 @@ def as_markdown(made: Evaluation) -> str:
         "phone: first",
         "phone: in first three",
         "visits that end right",
+        "where no danger stands",
         "minutes to fix (repair alone)",
         "less than cheapest first",
         "over the optimum: mean, 95 %",
@@ -300,6 +303,7 @@ def _row(r: ConfigurationReport) -> Sequence[str]:
         with_interval(r.phone.end.top1),
         with_interval(r.phone.end.top3),
         with_interval(r.visit.right),
+        f"{percent(r.visit.undisturbed)} of {r.visit.undisturbed.of}",
         f"{r.short.to_fix:.0f} ({r.short.own_repair:.0f})",
         saved,
         over,

@@ -31,9 +31,9 @@ OFF_BY = 3.0  # wrong priors and wrong minutes are multiplied or divided by this
 class Options:
     """``cases``: simulated calls for the default configuration, two fifths of them for each other one.
 
-    ``orders``: share of them that the fixed orders also work on; ``submodels``: how many are held against the optimum, over all configurations. ``grid``: calls for each cell of the
-    robustness grid, 0 for none. ``every``: each hypothesis of the default appliance is examined for soundness, else
-    one of so many.
+    ``orders``: share of them that the fixed orders also work on; ``submodels``: how many are held against the optimum,
+    over all configurations. ``grid``: calls for each cell of the robustness grid, 0 for none. ``every``: each
+    hypothesis of the default appliance is examined for soundness, else one of so many.
     """
 
     seed: int = DEFAULT_SEED

@@ -49,11 +49,13 @@ class PhoneReport:
 class VisitReport:
     """``right``: when repairing begins, the first fault is the true one or has the same repair at the same place.
 
+    ``undisturbed``: the same of those over which no danger stands, where everything may be measured.
     ``first_repair``: it is mended by the first repair that is tried; ``given_up``: somebody else is sent for. Minutes
     are means; ``own_repair`` cannot be avoided.
     """
 
     right: Share
+    undisturbed: Share
     ranks: Ranks
     isolated: Share
     established: Share
@@ -236,8 +238,10 @@ def _visit(visits: Sequence[Visit]) -> VisitReport:
     def mean(number: Callable[[Visit], float]) -> float:
         return float(np.mean([number(visit) for visit in visits]))
 
+    free = [visit for visit in visits if not visit.stopped]
     return VisitReport(
         right=counted(lambda v: v.end.same_part),
+        undisturbed=share(sum(v.end.same_part for v in free), len(free)),
         ranks=_ranks([v.end for v in visits]),
         isolated=counted(lambda v: v.is_isolated),
         established=counted(lambda v: v.established),

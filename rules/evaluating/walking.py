@@ -172,6 +172,7 @@ class Visit:
     own_repair: float
     wrong_repairs: int
     given_up: bool
+    stopped: bool = False  # a danger stood when the first repair was begun, and only what is proved dead was measured
 
     @property
     def fixed(self) -> float:
@@ -210,7 +211,7 @@ class _Site:
         wanted = set(truths)
         isolated: float | None = None
         end: Snapshot | None = None
-        established = given_up = False
+        established = given_up = stopped = False
         while True:
             weighed = self.weighed()
             certain = sure(weighed)
@@ -221,6 +222,7 @@ class _Site:
             if end is None:
                 end = self.judge.snapshot(weighed, truths)
                 established = any(entry.rule.establishes for entry in weighed.fired)
+                stopped = weighed.stop is not None
             order = order_of(weighed.belief)
             if not order.numbers:
                 given_up = True
@@ -240,6 +242,7 @@ class _Site:
             own_repair=sum(self.case.repair_minutes[name] + TRIAL_RUN for name, _ in truths),
             wrong_repairs=self.wrong_repairs,
             given_up=given_up,
+            stopped=stopped,
         )
 
     def weighed(self) -> Weighed:
