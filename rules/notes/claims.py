@@ -21,6 +21,7 @@ ELEMENT, _ELEMENT_OF = "element", {"bake": "bake_element", "broil": "broil_eleme
 GLOWS_PART = "glows_part"
 _LIGHTS_UP = ("heats", "glows", "lit", "hot", "works", "comes_on", "dark", "dead", "cold", "stays_cold")
 RANGE = "range"
+CODE = "code"
 AT_HIGH, ON_HIGH = "at_high", "on_high"
 ONLY = "only"
 _ASIDE = ("when", "with", "if", "until", "unless")
@@ -118,6 +119,8 @@ def _remember(said: Said, lexicon: Lexicon, memory: Memory) -> None:
     bare = [noun._replace(denied=False, only=False) for noun in spoken if _stays_topic(noun, lexicon)]
     if said.clause.link == "except":
         bare = []  # "aside from the oven not heating it is fine": it is not the oven
+    if not bare and any(noun.thing == CODE for noun in spoken):
+        bare = _shower(said.clause)  # "the oven shows a code and won't heat"
     if bare and said.clause.condition in _ASIDE:
         memory.aside = bare
     elif bare:
@@ -131,7 +134,13 @@ def _remember(said: Said, lexicon: Lexicon, memory: Memory) -> None:
 
 def _stays_topic(noun: Noun, lexicon: Lexicon) -> bool:
     """After ``self-cleaned it and it has not come on since`` the talk is still of the range."""
-    return noun.thing != "anything" and not lexicon.things[noun.thing].event
+    return noun.thing not in ("anything", CODE) and not lexicon.things[noun.thing].event
+
+
+def _shower(clause: Clause) -> list[Noun]:
+    """What shows a code, if the clause names it."""
+    things = [(at, item) for at, item in enumerate(clause.items) if item.kind == "thing" and item.name != CODE]
+    return [Noun(item.name, at, item.start, item.end) for at, item in things[-1:]]
 
 
 def _claims(clause: Clause, nouns: list[Noun], lexicon: Lexicon, memory: Memory) -> Iterable[Claim]:

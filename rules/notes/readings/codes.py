@@ -18,7 +18,7 @@ _NAMED = re.compile(
     r"(?:shows?|showing|flash(?:es|ing)|displays?|displaying|gives?|giving|throws?|throwing|gets?|getting|no|any|other)\s(?:an?\s|the\s|some\s|other\s)?(?:error\s|fault\s)?codes?)\b"
 )
 _DENIED = re.compile(
-    r"(?:\b(?:no|not|without|any|never|zero|neither|denies)|n't|\b(?:dont|doesnt|didnt|isnt|arent|wasnt))\s(?:\w+\s){0,2}\Z|\Ano\b"
+    r"(?:\b(?:no|not|without|any|never|zero|neither|denies)|n't|\b(?:dont|doesnt|didnt|isnt|arent|wasnt))\s(?:(?!(?:and|but|then|so|now)\b)\w+\s){0,2}\Z|\Ano\b"
 )
 _SIGNED = re.compile(
     r"\b(?:(?:code|error|err|fault|says|said|reads?|reading|shows?|showing|showed|displays?|displaying|display|screen|panel|flash(?:es|ing)|blink(?:s|ing))\b[\s:;,\"(]{1,3}"
