@@ -130,7 +130,7 @@ def choose(
     if technician and (most is None or len(ready) < most or not (first or asked.guarded_tests <= gate.allowed)):
         further = _told_apart(signatures, probability, asked, gate, units)
     left, instead = _ready(further, gate, LEAST_TO_TELL_APART)
-    listed = [*(first or instead), *(_hazard_first(signatures, gate) or _wanted(signatures, gate))]
+    listed = [*(first or instead), *_hazard_first(signatures, gate), *_wanted(signatures, gate)]
     leading = {test.card.test for test in listed}
     led = leading | {asked.tests[number] for number in ready}
     ready = [number for number in ready if asked.tests[number] not in leading]
