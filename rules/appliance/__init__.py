@@ -18,14 +18,15 @@ from rules.bookkeeping.types import FactTerm
 __all__ = ["Words", "modelled_facts", "observe_machines", "remembered"]
 
 
-AT_ONCE = 64  # machines solved side by side; a thousand at once would take some hundred megabytes
+AT_ONCE = 192  # machines solved side by side; a thousand at once would take some hundred megabytes
 
 
 def observe_machines(wiring: Wiring, made: Sequence[Machine], terms: Mapping[str, FactTerm]) -> dict[str, Words]:
     """Take machines through every state and say what each shows, by fact key."""
     room = room_sensor_ohms(wiring) if wiring.appliance.oven else 0.0
-    parts = [
-        observe(Runs(stack(wiring, made[start : start + AT_ONCE]), room), terms)
-        for start in range(0, max(len(made), 1), AT_ONCE)
-    ]
+    parts = []
+    for start in range(0, max(len(made), 1), AT_ONCE):
+        runs = Runs(stack(wiring, made[start : start + AT_ONCE]), room)
+        parts.append(observe(runs, terms))
+        runs.at.clear()  # these megabytes are not left to the collector
     return {key: np.concatenate([part[key] for part in parts]) for key in parts[0]}

@@ -114,8 +114,20 @@ class Fleet:
         return len(self.admittance)
 
 
-def parts_of(wiring: Wiring) -> dict[str, tuple[str, ...]]:
-    """Every part that can fail, and the modes it can fail in."""
+_LAST_PARTS: tuple[Wiring | None, Mapping[str, tuple[str, ...]]] = (None, {})
+
+
+def parts_of(wiring: Wiring) -> Mapping[str, tuple[str, ...]]:
+    """Every part that can fail, and the modes it can fail in; kept for the wiring asked about last."""
+    global _LAST_PARTS  # noqa: PLW0603  # one tuple, put in place whole: safe between threads
+    known, parts = _LAST_PARTS
+    if known is not wiring:
+        parts = _parts_of(wiring)
+        _LAST_PARTS = wiring, parts
+    return parts
+
+
+def _parts_of(wiring: Wiring) -> dict[str, tuple[str, ...]]:
     modes: dict[str, tuple[str, ...]] = {}
     for branch in wiring.impedance:
         if branch.startswith(("meter ", "stray_", "cross_")) or branch.endswith((".a", ".b")):

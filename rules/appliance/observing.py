@@ -82,4 +82,4 @@ def _see(observer: Observer, runs: Runs, unit: str, term: FactTerm) -> Words:
 
 def _banded(term: FactTerm, numbers: Numbers, between: str | None) -> Words:
     bands = term.bands_at(between)
-    return np.array([bands.name_of(float(number)) for number in numbers])
+    return np.array([bands.name_of(number) for number in numbers.tolist()])

@@ -35,6 +35,9 @@ HEATER_WATTS = 1.0  # least power that still warms the bimetal of an infinite sw
 
 MOTOR_TURNS_FROM = 0.3  # share of its rated watts from which a small gear motor still turns; from memory
 
+APART = (EVERYTHING, OTHER_LOAD)  # states that a caller does not mean by "it trips" without saying so
+OPENED = ("warm ", "limited ", "cut out")  # states like another in which something has opened: never more current
+
 LIMITERS = (".high_limit", ".coil_limiter")  # contacts that are closed until their unit is too hot
 Closing = dict[str, bool | Mask]  # contacts that close in a state, for all machines or for those in a mask
 
@@ -86,9 +89,17 @@ class Runs:
     def cleared(self) -> Mask:
         """Where a short ahead of every control trips the breaker as soon as it is reset."""
         idle = solve_state(self.fleet, self.closing("idle"))
-        worst = np.max([idle.amps(f"breaker_l{leg}") for leg in (1, 2)], axis=0)
-        trips: Mask = worst >= TRIPS_AT_ONCE * self.fleet.breaker_amps
+        trips: Mask = most_amps([idle]) >= TRIPS_AT_ONCE * self.fleet.breaker_amps
         return trips
+
+    @cached_property
+    def worst_amps(self) -> NDArray[np.float64]:
+        """Most current of either pole in ordinary use, A."""
+        return self.most_amps([s for s in self.states if s not in APART and not s.startswith(OPENED)])
+
+    def most_amps(self, states: Iterable[str]) -> NDArray[np.float64]:
+        """Most current of either pole in some states, A."""
+        return most_amps([self.at[state] for state in states])
 
     @cached_property
     def awake(self) -> Mask:
@@ -321,6 +332,12 @@ def _beside(first: NDArray[np.float64], second: NDArray[np.float64]) -> NDArray[
     """Two resistances side by side, ohm; either may be an open line."""
     with np.errstate(divide="ignore"):
         return 1 / (1 / first + 1 / second)
+
+
+def most_amps(solutions: Iterable[Solution]) -> NDArray[np.float64]:
+    """Most current of either pole of the breaker, A."""
+    worst: NDArray[np.float64] = np.max([s.amps(f"breaker_l{leg}") for s in solutions for leg in (1, 2)], axis=0)
+    return worst
 
 
 def total_watts(solution: Solution, elements: Iterable[str]) -> NDArray[np.float64]:

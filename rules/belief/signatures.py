@@ -347,7 +347,7 @@ def _shown(words: Words, count: int, term: FactTerm, usual: str) -> Table:
     """
     column = {word: number for number, word in enumerate(term.values)}
     table = np.zeros((count + 1, len(column)))
-    numbers = np.array([column[str(word) or usual] for word in words], dtype=np.intp).reshape(len(NODES), count)
+    numbers = np.array([column[word or usual] for word in words.tolist()], dtype=np.intp).reshape(len(NODES), count)
     for at_node, (_, sixths) in zip(numbers, NODES, strict=True):
         table[np.arange(count), at_node] += sixths
     table /= sum(sixths for _, sixths in NODES)

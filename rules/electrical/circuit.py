@@ -2,7 +2,7 @@
 
 A network is a fixed drawing: nodes, sources that pin some nodes to a voltage, and branches between nodes. A *case*
 gives each branch an admittance (0 = open), so one drawing serves every switch position and every fault. Cases are
-solved together by LAPACK's batched dense solver, which NumPy calls.
+solved together, by elimination in an order that the drawing fixes.
 
 Method: nodal analysis with the pinned nodes eliminated, ``Yff Vf = -Yfp Vp`` (any text on circuit theory). Nodes
 without a conducting path to a pinned node have no voltage; they come back as ``nan`` rather than as a number that a
@@ -13,9 +13,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+
+from rules.electrical.elimination import Elimination, Sums
 
 MOST_PATTERNS = 20_000  # conducting patterns remembered for a network; each takes some hundred bytes
 
@@ -27,28 +30,56 @@ class NetworkError(ValueError):
 
 
 @dataclass(frozen=True)
-class _Cells:
-    """Where each branch goes in the nodal matrix: every filled cell is a signed sum of some admittances.
+class _Plan:
+    """How admittances become the nodal system of the free nodes, those that no source pins.
 
-    ``branch`` and ``sign`` list the terms cell by cell, ``start`` where a cell's terms begin, ``cell`` its flat index.
+    ``branch`` and ``sign`` list the terms of the cells, ``into`` where they go. ``fed``: branches between a pinned and
+    a free node, with that ``pin``; ``to`` where their current goes.
     """
 
+    elimination: Elimination
     branch: NDArray[np.intp]
     sign: NDArray[np.float64]
-    start: NDArray[np.intp]
-    cell: NDArray[np.intp]
+    into: Sums
+    fed: NDArray[np.intp]
+    pin: NDArray[np.intp]
+    to: Sums
 
     @classmethod
-    def of(cls, ends: Sequence[tuple[int, int]], size: int) -> _Cells:
-        terms = sorted(
-            (row * size + column, branch, 1.0 if row == column else -1.0)
-            for branch, (a, b) in enumerate(ends)
-            for row, column in ((a, a), (b, b), (a, b), (b, a))
+    def of(cls, ends: Sequence[tuple[int, int]], size: int, pinned: int) -> _Plan:
+        free = [(branch, a - pinned, b - pinned) for branch, (a, b) in enumerate(ends)]
+        elimination = Elimination.of(size - pinned, [(a, b) for _, a, b in free if a >= 0 and b >= 0])
+        terms, feeds = [], []
+        for branch, a, b in free:
+            terms += [(branch, 1.0, end) for end in (a, b) if end >= 0]
+            if a >= 0 and b >= 0:
+                terms.append((branch, -1.0, elimination.cell[min(a, b), max(a, b)]))
+            elif a >= 0 or b >= 0:
+                feeds.append((branch, min(a, b) + pinned, max(a, b)))
+        return cls(
+            elimination,
+            np.array([branch for branch, _, _ in terms], dtype=np.intp),
+            np.array([sign for _, sign, _ in terms])[:, None],
+            Sums.of([cell for _, _, cell in terms]),
+            np.array([branch for branch, _, _ in feeds], dtype=np.intp),
+            np.array([pin for _, pin, _ in feeds], dtype=np.intp),
+            Sums.of([node for _, _, node in feeds]),
         )
-        cells = np.array([cell for cell, _, _ in terms], dtype=np.intp)
-        start = np.flatnonzero(np.diff(cells, prepend=-1))
-        branches = np.array([branch for _, branch, _ in terms], dtype=np.intp)
-        return cls(branches, np.array([sign for _, _, sign in terms]), start, cells[start])
+
+    def cells(self, powered: Complex, floats: NDArray[np.bool_]) -> Complex:
+        """The cells of the system, shape (cells, cases). ``powered``: shape (branches, cases), without what is dead;
+        ``floats``: shape (free nodes, cases). A node that floats keeps its place as "V = 0".
+        """
+        filled = np.zeros((len(self.elimination.cell), powered.shape[1]), dtype=np.complex128)
+        filled[self.into.place] = self.into.added(powered[self.branch] * self.sign)
+        filled[: len(floats)][floats] = 1
+        return filled
+
+    def driven(self, powered: Complex, pins: Complex) -> Complex:
+        """Current that the sources drive into each free node, shape (free nodes, cases). ``pins``: (pins, cases)."""
+        amps = np.zeros((self.elimination.size, powered.shape[1]), dtype=np.complex128)
+        amps[self.to.place] = self.to.added(powered[self.fed] * pins[self.pin])
+        return amps
 
 
 @dataclass(frozen=True)
@@ -61,7 +92,7 @@ class Network:
     nodes: tuple[str, ...]
     pinned: Mapping[str, complex]
     branches: Mapping[str, tuple[str, str]]
-    _cells: _Cells
+    _ends: tuple[tuple[int, int], ...]
     _joins: tuple[int, ...]
     _first: NDArray[np.intp]
     _known: dict[bytes, NDArray[np.bool_]] = field(default_factory=dict, compare=False, repr=False)
@@ -80,7 +111,11 @@ class Network:
         ends_of = [(index[a], index[b]) for a, b in branches.values()]
         joins = tuple(1 << a | 1 << b for a, b in ends_of)
         first = np.array([a for a, _ in ends_of], dtype=np.intp)
-        return cls(tuple(nodes), dict(pinned), dict(branches), _Cells.of(ends_of, len(nodes)), joins, first)
+        return cls(tuple(nodes), dict(pinned), dict(branches), tuple(ends_of), joins, first)
+
+    @cached_property
+    def _plan(self) -> _Plan:
+        return _Plan.of(self._ends, len(self.nodes), len(self.pinned))
 
     def branch_number(self) -> dict[str, int]:
         """Branch name to its column in the admittance array."""
@@ -97,20 +132,17 @@ class Network:
         own = np.array(list(self.pinned.values()), dtype=np.complex128)
         pins = np.broadcast_to(own if pinned is None else pinned, (len(y), len(self.pinned)))
         alive = self._reached(y)
-        chosen, again = _distinct(np.where(alive[:, self._first], y, 0), pins)
-        return Solution(self, y, self._volts(y[chosen], pins[chosen], alive[chosen])[again])
+        powered = np.where(alive[:, self._first], y, 0)
+        chosen, again = _distinct(powered, pins)
+        return Solution(self, y, self._volts(powered[chosen], pins[chosen], alive[chosen])[again])
 
-    def _volts(self, y: Complex, pins: Complex, alive: NDArray[np.bool_]) -> Complex:
+    def _volts(self, powered: Complex, pins: Complex, alive: NDArray[np.bool_]) -> Complex:
         """Node voltages of cases that all differ, ``nan`` where a node floats."""
-        count = len(self.pinned)
-        matrix, system, live, floats = self._system(y, alive)
-        right = -(matrix[:, live, :count] @ pins[:, :, None])
-        right[floats] = 0
-        live_volts = _solved(system, right)[:, :, 0]
-        volts = np.full((len(y), len(self.nodes)), np.nan, dtype=np.complex128)
-        volts[:, :count] = pins
-        volts[:, live] = np.where(floats, np.nan, live_volts)
-        return volts
+        count, plan = len(self.pinned), self._plan
+        floats, conducts = ~alive.T[count:], np.ascontiguousarray(powered.T)
+        free = _finite(plan.elimination.solve(plan.cells(conducts, floats), plan.driven(conducts, pins.T)))
+        free[floats] = np.nan
+        return np.concatenate([pins, free.T], axis=1)
 
     def port_ohms(self, admittance: Complex, ports: Sequence[tuple[str, str]]) -> Complex:
         """Impedance seen between pairs of nodes with every source at rest, ohm, shape (cases, ports).
@@ -120,15 +152,16 @@ class Network:
         NetworkError as :meth:`solve` does.
         """
         y = self._checked(admittance)
-        _, system, live, _ = self._system(y, self._reached(y))
-        row = {self.nodes[node]: number for number, node in enumerate(live)}
+        alive, count, plan = self._reached(y), len(self.pinned), self._plan
+        floats, conducts = ~alive.T[count:], np.where(alive[:, self._first], y, 0).T
         # one ampere in at the first node, out at the other
-        into = np.zeros((len(live), len(ports)), dtype=np.complex128)
-        for port, (first, second) in enumerate(ports):
-            for node, amps in ((first, 1.0), (second, -1.0)):
-                if node in row:
-                    into[row[node], port] = amps
-        seen: Complex = (into * _solved(system, into[None])).sum(axis=1)
+        into = np.zeros((plan.elimination.size, len(ports), 1))
+        for port, ends in enumerate(ports):
+            for node, amps in zip(map(self.nodes.index, ends), (1.0, -1.0), strict=True):
+                if node >= count:
+                    into[node - count, port] = amps
+        right = np.tile(into.astype(np.complex128), len(y))
+        seen: Complex = (into * _finite(plan.elimination.solve(plan.cells(conducts, floats), right))).sum(axis=0).T
         return seen
 
     def _checked(self, admittance: Complex) -> Complex:
@@ -139,29 +172,6 @@ class Network:
             bad = list(self.branches)[int(np.argwhere(~np.isfinite(y))[0, 1])]
             raise NetworkError(f"branch {bad} has no finite admittance; write a short as a small resistance")
         return y
-
-    def _system(
-        self, y: Complex, alive: NDArray[np.bool_]
-    ) -> tuple[Complex, Complex, NDArray[np.intp], NDArray[np.bool_]]:
-        """The whole nodal matrix, that of the live nodes, which nodes these are, and in which cases they float.
-
-        Nodes that float in every case leave the system; one that floats in some keeps its place as "V = 0".
-        """
-        matrix, count = self._matrix(y), len(self.pinned)
-        live = np.flatnonzero(alive[:, count:].any(axis=0)) + count
-        floats = ~alive[:, live]
-        system = matrix[:, live[:, None], live]
-        if floats.any():
-            system[floats[:, :, None] | floats[:, None, :]] = 0
-            case, node = np.nonzero(floats)
-            system[case, node, node] = 1
-        return matrix, system, live, floats
-
-    def _matrix(self, y: Complex) -> Complex:
-        size, cells = len(self.nodes), self._cells
-        matrix = np.zeros((len(y), size * size), dtype=np.complex128)
-        matrix[:, cells.cell] = np.add.reduceat(y[:, cells.branch] * cells.sign, cells.start, axis=1)
-        return matrix.reshape(len(y), size, size)
 
     def _reached(self, y: Complex) -> NDArray[np.bool_]:
         """Which nodes have a conducting path to a pinned node, case by case.
@@ -177,7 +187,7 @@ class Network:
                     self._known.clear()
                 self._known[key] = self._spread(np.unpackbits(pattern, count=len(self.branches)))
             reached.append(self._known[key])
-        return np.array(reached)
+        return np.array(reached, dtype=bool).reshape(len(y), len(self.nodes))
 
     def _spread(self, conducts: NDArray[np.uint8]) -> NDArray[np.bool_]:
         """Spread from the pinned nodes along conducting branches, with sets of nodes as bits of one number."""
@@ -191,11 +201,9 @@ class Network:
         return np.array([reached >> node & 1 for node in range(len(self.nodes))], dtype=bool)
 
 
-def _solved(system: Complex, right: Complex) -> Complex:
-    try:
-        solved: Complex = np.linalg.solve(system, right).astype(np.complex128, copy=False)
-    except np.linalg.LinAlgError as error:
-        raise NetworkError("the network has no single solution; two branches resonate or cancel") from error
+def _finite(solved: Complex) -> Complex:
+    if not np.isfinite(solved).all():
+        raise NetworkError("the network has no single solution; two branches resonate or cancel")
     return solved
 
 

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 import numpy as np
 
-from rules.appliance.operating import EVERYTHING, OTHER_LOAD, TRIPS_AT_ONCE, Runs, display_grade
+from rules.appliance.operating import EVERYTHING, TRIPS_AT_ONCE, Runs, display_grade
 from rules.appliance.seen.common import Mask, Numbers, Observer, Words, words
 from rules.appliance.wiring import LOW_IMPEDANCE_OHMS
 
 TRIPS_LATER = 1.35  # times the breaker's rating; UL 489: 135 % within an hour
-APART = (EVERYTHING, OTHER_LOAD)  # states that a caller does not mean by "it trips" without saying so
-OPENED = ("warm ", "limited ", "cut out")  # states like another in which something has opened: never more current
 
 _GRADES = np.array(["lit", "dim", "flickering", "dark"])
 
@@ -31,8 +29,7 @@ def _display_with_burner(runs: Runs, _: str) -> Words:
 
 def _breaker(runs: Runs, _: str) -> Words:
     """From the current each pole carries: a breaker opens at once far above its rating, later a little above."""
-    states = [state for state in runs.states if state not in APART and not state.startswith(OPENED)]
-    worst = _worst_amps(runs, states) / _holds_amps(runs)
+    worst = runs.worst_amps / _holds_amps(runs)
     return words(
         [_both_open(runs), runs.cleared | (worst >= TRIPS_AT_ONCE), worst >= TRIPS_LATER],
         ["tripped", "trips_at_once", "trips_later"],
@@ -45,12 +42,6 @@ def _both_open(runs: Runs) -> Mask:
     poles = [column["breaker_l1"], column["breaker_l2"]]
     both: Mask = (runs.fleet.admittance[:, poles] == 0).all(axis=1)
     return both
-
-
-def _worst_amps(runs: Runs, states: Sequence[str]) -> Numbers:
-    """Most current of either pole in some states, A."""
-    worst: Numbers = np.max([runs.at[state].amps(f"breaker_l{n}") for state in states for n in (1, 2)], axis=0)
-    return worst
 
 
 def _holds_amps(runs: Runs) -> Numbers:
@@ -68,7 +59,7 @@ def _after_reset(runs: Runs, _: str) -> Words:
 
 def _all_on(runs: Runs, _: str) -> Words:
     """Whether the breaker lets go, within an hour, with all that heats switched on at once."""
-    return words([_worst_amps(runs, [EVERYTHING]) >= TRIPS_LATER * _holds_amps(runs)], ["trips"], "holds")
+    return words([runs.most_amps([EVERYTHING]) >= TRIPS_LATER * _holds_amps(runs)], ["trips"], "holds")
 
 
 def _amps_at_trip(runs: Runs, _: str) -> Words:
