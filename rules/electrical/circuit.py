@@ -240,7 +240,8 @@ class Solution:
 
     def between(self, a: str, b: str) -> NDArray[np.float64]:
         """Magnitude of the voltage between two nodes, V RMS; 0 where either floats (no current can flow)."""
-        return np.abs(np.nan_to_num(self.node(a) - self.node(b)))
+        volts = np.abs(self.node(a) - self.node(b))
+        return np.where(np.isnan(volts), 0.0, volts)
 
     def across(self, branch: str) -> NDArray[np.float64]:
         """Magnitude of the voltage across a branch, V RMS."""

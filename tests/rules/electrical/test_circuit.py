@@ -43,6 +43,12 @@ def test_a_floating_node_has_no_voltage_and_no_neighbour_suffers() -> None:
     assert solution.between("X", "Y").tolist() == [0, 0]
 
 
+def test_what_floats_shows_nothing_against_a_leg_of_three_phases() -> None:
+    """A leg at 120 degrees has an imaginary part; that is no voltage against a node without a path."""
+    network = Network.draw({"G": 0, "L": -60 + 104j}, {"a": ("L", "X")})
+    assert network.solve(np.zeros((1, 1))).across("a").tolist() == [0]
+
+
 def test_sources_may_differ_by_case() -> None:
     network = Network.draw({"G": 0, "L": 120}, {"a": ("L", "X"), "b": ("X", "G")})
     solution = network.solve(np.ones((2, 2)), np.array([[0, 120], [0, 208]]))
