@@ -239,15 +239,22 @@ class _Writer:
         hypothesis = self.signatures.hypotheses[group.members[0]]
         places = (group.where,) if group.where else self.signatures.appliance.positions
         acts = ("rules_out",) if standing == "ruled_out" else ("establishes", "points_to")
-        made = [
-            Reason(entry.rule.rule, filled(_sentence(entry.rule), self.values), entry.facts)
-            for act in acts
-            for entry in self.fired
-            if _points(entry, act, hypothesis, places)
-        ]
+        made = [reason for act in acts for entry, reason in self.given[act] if _points(entry, act, hypothesis, places)]
         if standing != "ruled_out":
             made.append(self.circuit_reason(group, because))
         return tuple(made)
+
+    @cached_property
+    def given(self) -> Mapping[str, Sequence[tuple[Fired, Reason]]]:
+        """What the rules that fired say, by what they do to the faults they name."""
+        return {
+            act: [
+                (entry, Reason(entry.rule.rule, filled(_sentence(entry.rule), self.values), entry.facts))
+                for entry in self.fired
+                if getattr(entry.rule, act)
+            ]
+            for act in ("establishes", "points_to", "rules_out")
+        }
 
     def place(self, where: str | None) -> str | None:
         """A unit as the caller speaks of it."""
@@ -255,20 +262,24 @@ class _Writer:
 
     @cached_property
     def said(self) -> tuple[Sequence[int], Table]:
-        """The statements that a table speaks of, by number, and how often each hypothesis shows what they say."""
+        """The statements that a table speaks of, by number, and how often each hypothesis shows what they say.
+
+        The table has shape (H, statements).
+        """
         stack, numbers, shown = self.signatures.stack, [], []
         for statement in self.case.statements:
             rows = [stack.row(key, word) for key, word in statement.says if key in stack.spans]
             if rows:
                 numbers.append(statement.number)
                 shown.append(stack.shown(rows))
-        return numbers, np.array(shown)
+        return numbers, np.array(shown).T
 
     def circuit_reason(self, group: _Group, because: str) -> Reason:
         """What the circuit says: the observations this fault would show, and those that speak against it."""
         fits, against = [], []
         numbers, table = self.said
-        most = table[:, list(group.members)].max(axis=1).tolist() if numbers else []
+        shows = [table[member].tolist() for member in group.members] if numbers else [[]]
+        most = shows[0] if len(shows) == 1 else [max(each) for each in zip(*shows, strict=True)]
         for number, shown in zip(numbers, most, strict=True):
             if shown >= FITS_FROM:
                 fits.append(number)

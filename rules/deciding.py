@@ -55,10 +55,13 @@ def repair_steps(belief: Belief, order: Order, stand_in: str | None) -> tuple[Re
 
 def _faults(belief: Belief, repair: Repair) -> tuple[str, ...]:
     """What a repair mends, likeliest first, without what is out of the question."""
+    hypotheses = belief.signatures.hypotheses
+    if len(repair.members) == 1 and not hypotheses[repair.members[0]].both:
+        return (hypotheses[repair.members[0]].name,)
     shares: dict[str, float] = {}
     beliefs = belief.probability[list(repair.members)].tolist()
     for member, share in zip(repair.members, beliefs, strict=True):
-        hypothesis = belief.signatures.hypotheses[member]
+        hypothesis = hypotheses[member]
         for one in hypothesis.both or (hypothesis,):
             shares[one.name] = shares.get(one.name, 0.0) + share
     least = LEAST_SHARE * sum(beliefs)

@@ -152,8 +152,8 @@ def triage(expert: Expert, enquiry: Enquiry) -> Triage:
         step = next_step(gate, seen.stop, chosen, belief, repairs, seen.visit, established=settled)
         if step.where is not None and step.where == case.unnamed_at:
             step = replace(step, where=UNNAMED)
-    answer = Triage(
-        decision_id="",
+    return Triage(
+        decision_id=_decision_id(seen, enquiry, book.version),
         book=book.version,
         scope=seen.scope,
         appliance=seen.appliance,
@@ -171,7 +171,6 @@ def triage(expert: Expert, enquiry: Enquiry) -> Triage:
         nearly=_nearly(book, seen.record, case) if full else (),
         fired=tuple(dict.fromkeys(entry.rule.rule for entry in seen.fired)),
     )
-    return replace(answer, decision_id=_decision_id(answer, enquiry))
 
 
 # --- into the house ----------------------------------------------------------------------------------------------
@@ -371,7 +370,7 @@ def _paid(book: Book, case: CaseFile) -> frozenset[str]:
     """Set-ups that were made for a reading a technician has taken, or tried to take."""
     read = {known.name for known in case.known if known.by == "technician"}
     read |= {fact_of(key) for key, source in case.not_told if source == "technician"}
-    return frozenset(setup for fact, setup in book.set_up_for if fact in read)
+    return frozenset(setup for fact, setup in book.set_up_for if fact in read) if read else NOTHING
 
 
 def askable(case: CaseFile, appliance: Appliance) -> tuple[str, ...]:
@@ -405,11 +404,11 @@ def _nearly(book: Book, record: ChainRecord, case: CaseFile) -> tuple[NearMiss, 
     return tuple(NearMiss(rule, "; or ".join(dict.fromkeys(words))) for rule, words in missing.items())
 
 
-def _decision_id(answer: Triage, enquiry: Enquiry) -> str:
+def _decision_id(seen: Considered, enquiry: Enquiry, version: str) -> str:
     """The hash of what was asked, so that the same question has the same id everywhere."""
-    appliance = repr(answer.appliance.appliance) if enquiry.appliance is None else _written(enquiry.appliance)
-    facts = [repr(fact) for fact in answer.understood]
-    asked = [answer.book, enquiry.role, enquiry.explain, appliance, enquiry.note, enquiry.tools, facts]
+    appliance = repr(seen.appliance.appliance) if enquiry.appliance is None else _written(enquiry.appliance)
+    facts = [repr(fact) for fact in seen.case.understood]
+    asked = [version, enquiry.role, enquiry.explain, appliance, enquiry.note, enquiry.tools, facts]
     return hashlib.sha256(_JSON.encode(asked).encode()).hexdigest()[:24]
 
 

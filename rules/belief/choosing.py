@@ -235,7 +235,7 @@ class _Scores:
         for number in numbers:
             answers = []
             for word in signatures.book.facts[self.card(number).reads].values:
-                leads_to = tuple(first for _, first in sorted(front[column])[:3])
+                leads_to = tuple([first for _, first in sorted(front[column])[:3]]) if front[column] else ()
                 answers.append(Outcome(word, chances[column], leads_to))
                 column += 1
             made.append(tuple(answers))

@@ -80,12 +80,17 @@ def with_pairs(signatures: Signatures, pairs: Sequence[tuple[int, int]], often: 
 def _grouped(signatures: Signatures, pairs: Sequence[tuple[int, int]]) -> tuple[Numbers, Numbers]:
     """Group of each hypothesis and first of each group; pairs of the same two faults at the same places are one."""
     singles, last = len(signatures.hypotheses) - 1, len(signatures.first) - 1
-    names = [(signatures.group[a], signatures.group[b]) for a, b in pairs]
-    order = list(dict.fromkeys(names))
-    numbers = [last + order.index(name) for name in names]
-    group = np.array([*signatures.group[:-1], *numbers, last + len(order)], dtype=np.intp)
-    firsts = [*signatures.first[:-1], *(singles + names.index(name) for name in order), singles + len(pairs)]
-    return group, np.array(firsts, dtype=np.intp)
+    of = signatures.group.tolist()
+    order: dict[tuple[int, int], int] = {}
+    firsts, numbers = [], []
+    for number, (a, b) in enumerate(pairs):
+        name = of[a], of[b]
+        if name not in order:
+            order[name] = last + len(order)
+            firsts.append(singles + number)
+        numbers.append(order[name])
+    group = np.array([*of[:-1], *numbers, last + len(order)], dtype=np.intp)
+    return group, np.concatenate([signatures.first[:-1], [*firsts, singles + len(pairs)]]).astype(np.intp)
 
 
 def _thought_of(
@@ -95,31 +100,29 @@ def _thought_of(
     odd = [n for n, s in enumerate(statements) if any(signatures.usual.get(k, w) != w for k, w in s.says)]
     if not odd:
         return [], NO_FACTORS
-    fits = weight[:-1] * np.exp2(bits[odd][:, :-1])
+    told = bits[odd]
+    fits = weight[:-1] * np.exp2(told[:, :-1])
     likely = np.argsort(-fits, axis=1, kind="stable")[:, :MOST_THOUGHT_OF]
     candidates = np.unique(likely)
-    beats = (bits[odd][:, candidates, None] - bits[odd][:, None, candidates]).max(axis=0) >= EXPLAINS
+    told = told[:, candidates]
+    beats = (told[:, :, None] - told[:, None, :]).max(axis=0) >= EXPLAINS
     both = np.argwhere(np.triu(beats & beats.T & signatures.can_meet[np.ix_(candidates, candidates)], 1))
     first, second = candidates[both].T
     pairs = list(zip(first.tolist(), second.tolist(), strict=True))
     if not pairs:
         return [], NO_FACTORS
-    often = _together_as_often(signatures, pairs)
+    often = _together_as_often(signatures, first, second)
     hope = np.maximum(bits[:, first], bits[:, second]).sum(axis=0) + np.log2(weight[first] * weight[second])
     hope += np.log2(often)
     best = np.sort(np.argsort(-np.round(hope, 9), kind="stable")[:MOST_PAIRS])
     return [pairs[number] for number in best.tolist()], often[best]
 
 
-def _together_as_often(signatures: Signatures, pairs: Sequence[tuple[int, int]]) -> Table:
+def _together_as_often(signatures: Signatures, first: Numbers, second: Numbers) -> Table:
     """The book's factor for each pair, 1 for two it does not name; both are at one unit if each has one."""
-    named = signatures.comes_with
-    factors = []
-    for a, b in pairs:
-        one, other = signatures.hypotheses[a], signatures.hypotheses[b]
-        apart = one.where is not None and other.where is not None and one.where != other.where
-        factors.append(1.0 if apart else named.get(frozenset((one.name, other.name)), 1.0))
-    return np.array(factors)
+    names, unit = signatures.fault_number, signatures.unit
+    apart = (unit[first] >= 0) & (unit[second] >= 0) & (unit[first] != unit[second])
+    return np.where(apart, 1.0, signatures.comes_with[names[first], names[second]])
 
 
 def _joined(signatures: Signatures, a: int, b: int) -> Hypothesis:
@@ -130,7 +133,11 @@ def _joined(signatures: Signatures, a: int, b: int) -> Hypothesis:
         assert one.fault is not None
         assert other.fault is not None
         where = one.where if other.where in (None, one.where) else other.where if one.where is None else None
-        made = Hypothesis(_both(one.fault, other.fault, signatures.appliance), where, both=(one, other))
+        names = one.name, other.name
+        fault = signatures.both.get(names)
+        if fault is None:  # at other places, and in other variants, it is the same
+            fault = signatures.both[names] = _both(one.fault, other.fault, signatures.appliance)
+        made = Hypothesis(fault, where, both=(one, other))
         if len(signatures.joined) < MOST_JOINED:
             signatures.joined[a, b] = made
     return made

@@ -78,7 +78,7 @@ def repairs_of(
     further = np.empty(last + 1 - len(of), dtype=np.intp)
     for numbers in members.values():
         further[np.array(numbers) - len(of)] = len(made)
-        made.append(_repair([hypotheses[n] for n in numbers], tuple(numbers), prior[numbers], appliance, book))
+        made.append(_repair([hypotheses[n] for n in numbers], tuple(numbers), prior, appliance, book))
     further[-1] = len(made)
     made.append(Repair((), None, None, ELSEWHERE, ELSEWHERE, (last,)))
     return tuple(made), np.concatenate([of, further])
@@ -96,13 +96,22 @@ def _mended_by(hypothesis: Hypothesis, appliance: Appliance) -> object:
 def _repair(
     mended: Sequence[Hypothesis], members: tuple[int, ...], prior: Table, appliance: Appliance, book: Book
 ) -> Repair:
+    """``prior``: of all hypotheses, shape (H,)."""
     fault = mended[0].fault
     assert fault is not None
-    middles = np.array([(h.fault.minutes[0] + h.fault.minutes[1]) / 2 for h in mended if h.fault])
-    middle = float((middles * prior).sum() / prior.sum())
+    middle = _mean([(h.fault.minutes[0] + h.fault.minutes[1]) / 2 for h in mended if h.fault], members, prior)
     parts = fault.parts_for(appliance)
     cost = middle + TRIAL_RUN + sum(book.parts[part].value for part in parts) / DOLLARS_A_MINUTE
     return Repair(parts, mended[0].where, fault.skill, middle, cost, members)
+
+
+def _mean(values: Sequence[float], members: tuple[int, ...], prior: Table) -> float:
+    """The mean of one value a member, by the prior; a pair's repair mends nothing else, and most are those."""
+    if len(members) == 1:
+        share = float(prior[members[0]])
+        return values[0] * share / share  # rounded as the mean of several is
+    shares = prior[list(members)]
+    return float((np.array(values) * shares).sum() / shares.sum())
 
 
 def expected_cost(shares: Table, costs: Table, rest: Table | float = 0.0, elsewhere: float = ELSEWHERE) -> Table:

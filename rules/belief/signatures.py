@@ -91,6 +91,7 @@ class Signatures:
     alone: Signatures | None = None  # the same without pairs, where these have pairs
     asked: dict[str, Questions] = field(default_factory=dict, repr=False)  # by who asks; see questions.py
     joined: dict[tuple[int, int], Hypothesis] = field(default_factory=dict, repr=False)  # pairs met so far
+    both: dict[tuple[str, str], Fault] = field(default_factory=dict, repr=False)  # two faults as one, by their names
     _named: dict[tuple[str, ...], Flags] = field(default_factory=dict, repr=False)
     _with: dict[tuple[str, ...], Flags] = field(default_factory=dict, repr=False)
     _errors: dict[tuple[str, str], float | None] = field(default_factory=dict, repr=False)
@@ -271,9 +272,26 @@ class Signatures:
         return meet
 
     @cached_property
-    def comes_with(self) -> Mapping[frozenset[str], float]:
-        """The book's factor for two faults that come together."""
-        return {frozenset(pair.faults): pair.factor for pair in self.book.pairs.values()}
+    def comes_with(self) -> Table:
+        """The book's factor for two of :attr:`faults` that come together, else 1, shape (faults, faults)."""
+        number = {fault.fault: number for number, fault in enumerate(self.faults)}
+        factors = np.ones((len(number), len(number)))
+        for pair in self.book.pairs.values():
+            if all(name in number for name in pair.faults):
+                one, other = (number[name] for name in pair.faults)
+                factors[one, other] = factors[other, one] = pair.factor
+        return factors
+
+    @property
+    def fault_number(self) -> Numbers:
+        """For each hypothesis but *none of these* the number of its fault among :attr:`faults`, shape (H - 1,)."""
+        return self._faults[1]
+
+    @cached_property
+    def unit(self) -> Numbers:
+        """For each hypothesis the number of its unit, -1 for one without a place, shape (H,)."""
+        places = self.appliance.positions
+        return np.array([places.index(h.where) if h.where else -1 for h in self.hypotheses], dtype=np.intp)
 
     @cached_property
     def _own_errors(self) -> Mapping[tuple[str, str], float]:

@@ -126,11 +126,13 @@ class Stack:
     def together(self, first: Numbers, second: Numbers) -> Stack:
         """The tables of pairs of hypotheses, by noisy maximum: of two faults the worse word is what is shown."""
         starts = self.blocks[0]
-        both = (self.up_to[first] * self.up_to[second]).T
-        shown = np.diff(both, axis=0, prepend=0.0)
-        shown[starts] = both[starts]
-        true = np.empty_like(shown)
-        true[self.severity] = np.clip(shown, 0.0, 1.0)
+        both = self.up_to.take(first, axis=0)
+        both *= self.up_to.take(second, axis=0)
+        shown = np.empty_like(both)
+        np.subtract(both[:, 1:], both[:, :-1], out=shown[:, 1:])
+        shown[:, starts] = both[:, starts]
+        true = np.empty(shown.shape[::-1])
+        true[self.severity] = np.minimum(np.maximum(shown, 0.0, out=shown), 1.0, out=shown).T
         wrong = np.empty_like(true)
         for rows, mixes in self._by_size:
             wrong[rows] = mixes @ true[rows]
@@ -191,10 +193,10 @@ class Beside(Stack):
 
 
 def put_in(table: Table, more: Table, axis: int = 0) -> Table:
-    """A table with more hypotheses along ``axis``, put in before the last."""
-    last = table.shape[axis] - 1
-    head, tail = np.split(table, [last], axis=axis)
-    return np.concatenate([head, more, tail], axis=axis)
+    """A table with more hypotheses along ``axis`` (0 or 1), put in before the last."""
+    if axis == 0:
+        return np.concatenate([table[:-1], more, table[-1:]])
+    return np.concatenate([table[:, :-1], more, table[:, -1:]], axis=1)
 
 
 def stack_up(tables: Mapping[str, Table], terms: Mapping[str, FactTerm], usual: Mapping[str, str]) -> Stack:

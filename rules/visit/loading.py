@@ -103,7 +103,7 @@ def _used(needs: Needs) -> dict[str, float]:
     """The probability that each part is used, likeliest first."""
     used: dict[str, float] = {}
     for needed, share in needs.items():
-        for part in sorted(needed):
+        for part in sorted(needed) if len(needed) > 1 else needed:
             used[part] = used.get(part, 0.0) + share
     return dict(sorted(used.items(), key=lambda entry: (-round(entry[1], 9), entry[0])))
 
