@@ -92,7 +92,13 @@ def _statements(
 
     made = []
     for number, words in says.items():
-        own = tuple((key, word) for key, word in words.items() if min(said[key][word], key=trust) == number)
+        own = tuple(
+            [
+                (key, word)
+                for key, word in words.items()
+                if len(said[key][word]) == 1 or min(said[key][word], key=trust) == number
+            ]
+        )
         if own:
             made.append(Statement(number, own, understood[number].source, understood[number].certainty))
     return tuple(made)
@@ -169,19 +175,28 @@ def _settle(
     standing: dict[str, tuple[str, int]] = {}
     contradictions = []
     for key, words in sorted(said.items()):
+        if len(words) == 1:
+            ((word, numbers),) = words.items()
+            standing[key] = (word, _most_trusted(numbers, understood))
+            continue
         best = {word: max(TRUST[understood[n].source] for n in numbers) for word, numbers in words.items()}
         top = max(best.values())
         leading = [word for word, trust in best.items() if trust == top]
         term = terms[fact_of(key)]
-        word: str | None = leading[0] if len(leading) == 1 else None
-        if len(words) > 1:
-            if term.hazard:
-                word = next(word for word in words if word != term.usual)
-            numbers = tuple(sorted(n for listed in words.values() for n in listed))
-            contradictions.append(Contradiction(key, numbers, word))
-        if word is not None:
-            standing[key] = (word, min(words[word], key=lambda n: -TRUST[understood[n].source]))
+        stands: str | None = leading[0] if len(leading) == 1 else None
+        if term.hazard:
+            stands = next(word for word in words if word != term.usual)
+        saying = tuple(sorted(n for listed in words.values() for n in listed))
+        contradictions.append(Contradiction(key, saying, stands))
+        if stands is not None:
+            standing[key] = (stands, _most_trusted(words[stands], understood))
     return standing, tuple(contradictions)
+
+
+def _most_trusted(numbers: Sequence[int], understood: Sequence[Fact]) -> int:
+    if len(numbers) == 1:
+        return numbers[0]
+    return min(numbers, key=lambda n: -TRUST[understood[n].source])
 
 
 def _known(

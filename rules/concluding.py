@@ -89,7 +89,7 @@ def _worth_listing(signatures: Signatures, group: _Group) -> bool:
     """Whether what was said speaks for it; a fault that merely keeps its prior share is no conclusion."""
     if group.probability < LISTED_FROM:
         return False
-    return group.probability >= ALWAYS_LISTED_FROM or group.probability > signatures.prior[list(group.members)].sum()
+    return group.probability >= ALWAYS_LISTED_FROM or group.probability > signatures.prior_of(group.members)
 
 
 class _Groups:
@@ -102,8 +102,7 @@ class _Groups:
     def __init__(self, signatures: Signatures, probability: Table, naming: Iterable[tuple[str, ...]]) -> None:
         self.signatures = signatures
         shares, names = signatures.by_group(probability)[:-1], signatures.name_of_group
-        most = int(np.bincount(names).max())  # places of one fault
-        kept = shares >= LISTED_FROM / most - ROUNDING
+        kept = shares >= LISTED_FROM / signatures.most_places - ROUNDING
         for faults in naming:
             kept |= signatures.faults_with(faults)[names]
         numbers = kept.nonzero()[0]

@@ -9,7 +9,7 @@ from __future__ import annotations
 import fnmatch
 import re
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import chain
@@ -218,6 +218,17 @@ class Signatures:
     def name_of_group(self) -> Numbers:
         """For each group but *none of these* the number of its fault, shape (G - 1,)."""
         return self._faults[1][self.first[:-1]]
+
+    @cached_property
+    def most_places(self) -> int:
+        """The most places, or pairs of places, that one of :attr:`faults` has."""
+        return int(np.bincount(self.name_of_group).max())
+
+    def prior_of(self, members: Sequence[int]) -> float:
+        """Prior share of a few hypotheses together."""
+        if len(members) == 1:
+            return float(self.prior[members[0]])
+        return float(self.prior[list(members)].sum())
 
     @cached_property
     def _repairs(self) -> tuple[tuple[Repair, ...], Numbers]:
