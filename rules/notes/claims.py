@@ -22,6 +22,7 @@ GLOWS_PART = "glows_part"
 _LIGHTS_UP = ("heats", "glows", "lit", "hot", "works", "comes_on", "dark", "dead", "cold", "stays_cold")
 RANGE = "range"
 CODE = "code"
+RUNS_ON = ("by_itself", "stays_on", "turn_off")  # of whatever heats, if nothing was spoken of
 AT_HIGH, ON_HIGH = "at_high", "on_high"
 ONLY = "only"
 _ASIDE = ("when", "with", "if", "until", "unless")
@@ -164,7 +165,8 @@ def _claims(clause: Clause, nouns: list[Noun], lexicon: Lexicon, memory: Memory)
             before = fresh or before
             described = nouns[used : used + 1] if item.describes and nouns[used:] else []
             after = described or _objects(clause.items, nouns[used:])
-            yield _of_a_part(_claim(item, denial, [] if described else before, after, lexicon, memory), lexicon)
+            claim = _of_a_part(_claim(item, denial, [] if described else before, after, lexicon, memory), lexicon)
+            yield _left_running(claim, clause.items[:at], memory)
             denial = stopped = None
     if stopped is not None:
         yield _stopped(stopped, nouns[used:] or before, lexicon, memory)
@@ -184,6 +186,17 @@ def _of_a_part(claim: Claim, lexicon: Lexicon) -> Claim:
     if not halves or claim.state not in _LIGHTS_UP or not all(lexicon.things[noun.thing].ohms for noun in halves):
         return claim
     return claim._replace(state=GLOWS_PART, denied=False)
+
+
+def _left_running(claim: Claim, before: list[Item], memory: Memory) -> Claim:
+    """``it turned itself on``, ``won't shut off``: of the range, in doubt if not even an ``it`` is there.
+
+    Not if something that nobody knows stands before it.
+    """
+    if claim.nouns or claim.state not in RUNS_ON or memory.topic or any(item.kind == "word" for item in before):
+        return claim
+    doubtful = not any(item.kind == "pronoun" for item in before)
+    return claim._replace(nouns=(Noun(RANGE, -1, claim.start, claim.end, carried=True),), hedged=doubtful)
 
 
 def _stops(items: list[Item], at: int) -> bool:
