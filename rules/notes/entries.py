@@ -34,6 +34,7 @@ MARKERS: Mapping[str, str] = {
     "correction": "takes back what was said before",
     "unsure": "nothing is known of what follows",
     "history": "the clause tells of former times",
+    "lately": "some weeks or months ago: a danger is asked about",
     "when": "opens a condition that came true",
     "with": "opens a condition, or adds something that is so",
     "now": "ends what is told of former times",

@@ -13,6 +13,7 @@ from rules.terms import ALL, UNNAMED, Certainty
 GLOW = "oven.glow"
 PAIR = "oven_elements"
 OVEN, OVEN_OFF = "oven", "oven_off"
+_ALL_WELL = ("works", "fine", "looks_fine", "on", "lit")
 STILL_HEATS = ("heats", "hot", "warm", "glows", "keeps_hot", "stays_on", "still_on", "full", "too_hot")
 
 
@@ -120,7 +121,7 @@ class Meanings:
         for noun, meaning in self._found(claim, said):
             if meaning is None:
                 continue
-            said.used = True
+            said.used = said.used or self._understood(meaning, noun, claim)
             if meaning.half:
                 half, _, dark = meaning.half.partition("_")
                 yield glow(half, self._denied(noun, claim) == bool(dark), claim)
@@ -133,6 +134,12 @@ class Meanings:
                     yield Told(telling.fact, telling.value, where, certainty, claim.start, claim.end,
                                meaning.implied or claim.implied, unless=meaning.unless,
                                conditioned=claim.conditioned and not meaning.contexts)  # fmt: skip
+
+    def _understood(self, meaning: Meaning, noun: Noun | None, claim: Claim) -> bool:
+        """Whether a claim is done with: not if nothing comes of it, unless that is for a reason or all is well."""
+        needs = meaning.near or meaning.contexts or (claim.state in _ALL_WELL and not claim.denies)
+        sets = meaning.denied_sets if self._denied(noun, claim) else meaning.sets
+        return bool(needs or sets or meaning.half or self._spoken(meaning, noun, claim))
 
     def _found(self, claim: Claim, said: Said) -> list[tuple[Noun | None, Meaning | None]]:
         """For every noun of the claim, the meaning that fits; if none fits, that of what is named after the state."""

@@ -38,11 +38,18 @@ def settle_scope(sentence: list[Said], meanings: Meanings) -> set[str]:
         if said.unsure:
             said.claims = [claim._replace(hedged=True) for claim in said.claims if meanings.is_hazard(claim, said)]
             said.used = True
+        if said.clause.has("lately") and not said.clause.has("now"):
+            said.claims = [_in_doubt(claim, said, meanings) for claim in said.claims]
         if said.claims and (said.contexts or said.hedged):
             said.claims = [_dressed(claim, said) for claim in said.claims]
-        if said.former:
-            said.claims, said.used = [], True
+        if said.former:  # a danger of former times is not believed, and not passed over either: it is listed as unread
+            danger = any(meanings.is_hazard(claim, said) and not claim.denies for claim in said.claims)
+            said.claims, said.used = [], not danger
     return homeless
+
+
+def _in_doubt(claim: Claim, said: Said, meanings: Meanings) -> Claim:
+    return claim._replace(hedged=True) if meanings.is_hazard(claim, said) else claim
 
 
 def _dressed(claim: Claim, said: Said) -> Claim:

@@ -56,6 +56,15 @@ COLD_OVEN = 120.0  # F; an oven that stays below it does not heat (common practi
 _OVEN = re.compile(
     r"\boven|\bbak(?:e|es|ing)\b|\btemp|\bruns?\b|\brunning\b|\bthermometer|\bset\b|\bsetting\b|\bset\s?points?\b|\bundercook|\bcavity|\bprobe|\boff\sby\b|\bcalibrat|\bovershoot"
 )
+#: "350 comes out like 300".
+_LIKE = re.compile(
+    rf"{NOT_BEFORE}(?P<set>\d{{3}}){NOT_AFTER}{_DEGREES}\s(?:\w+\s){{0,2}}?(?:comes?\sout|cooks?|bakes?|acts?|is|runs?|feels?|works?)\s"
+    rf"(?:more\s)?(?:like|as)\s{_ABOUT}(?P<low>\d{{3}}){NOT_AFTER}"
+)
+#: "40 low", and nothing else in the note.
+_ALONE = re.compile(
+    rf"\W*{_ABOUT}(?P<low>\d{{2,3}}){_DEGREES}\s(?:too\s|to\s|running\s)?(?:(?P<cold>low|cold|under|cool)|(?P<hot>high|hot|over))\W*\Z"
+)
 _NEED_A_UNIT = {"under", "below", "short", "shy", "less", "beneath", "behind", "over", "above", "more"}
 
 _TEMPERATURE = re.compile(rf"{NOT_BEFORE}(?P<low>\d{{2,3}}){NOT_AFTER}(?!\s?v(?:olts?|ac)?\b){_UNIT}")
@@ -95,6 +104,13 @@ _SLOW = (
 
 def oven_offsets(plain: str, start: int, end: int) -> Iterator[Told]:
     """How far the oven is from its setting, in F: negative is too cold."""
+    alone = _ALONE.match(plain)
+    if alone:
+        size = number(alone["low"])
+        told = _offset(-size if alone["cold"] else size, alone["unit"], alone.start("low"), alone.end())
+        if told is not None:
+            yield told._replace(certainty="hedged")
+        return
     spoken = bool(_OVEN.search(plain, start, end))
     for pattern in (_FIGURE_FIRST, _WAY_FIRST):
         for found in pattern.finditer(plain, start, end):
@@ -120,6 +136,11 @@ def oven_offsets(plain: str, start: int, end: int) -> Iterator[Told]:
         if told is not None:
             yield told
             return
+    like = _LIKE.search(plain, start, end)
+    told = like and _offset(number(like["low"]) - number(like["set"]), like["unit"], like.start(), like.end())
+    if told:
+        yield told
+        return
     yield from _set_and_read(plain, start, end)
 
 
