@@ -13,6 +13,8 @@ from rules.notes.meaning import Meanings
 
 _TRIPS = ("trips", "tripped", "popped")
 PUT_RIGHT = "put_right"
+_TRIPPED = frozenset(_TRIPS)
+_PUT_ON = frozenset({"turn_on", "twist"})
 
 
 def settle_scope(sentence: list[Said], meanings: Meanings) -> set[str]:
@@ -34,6 +36,7 @@ def settle_scope(sentence: list[Said], meanings: Meanings) -> set[str]:
                 said.used = True
         else:
             homeless |= _lone_contexts(sentence, number, meanings)
+    _trips_again(sentence)
     for said in sentence:
         if said.unsure:
             said.claims = [claim._replace(hedged=True) for claim in said.claims if meanings.is_hazard(claim, said)]
@@ -46,6 +49,17 @@ def settle_scope(sentence: list[Said], meanings: Meanings) -> set[str]:
             danger = any(meanings.is_hazard(claim, said) and not claim.denies for claim in said.claims)
             said.claims, said.used = [], not danger
     return homeless
+
+
+def _trips_again(sentence: list[Said]) -> None:
+    """``it was tripped, put it on, tripped``: again, after somebody put it on."""
+    tripped = put_on = False
+    for said in sentence:
+        states = {claim.state for claim in said.claims if not claim.denies}
+        if put_on and states & _TRIPPED:
+            said.contexts.add("again")
+        put_on = put_on or (tripped and bool(states & _PUT_ON))
+        tripped = tripped or bool(states & _TRIPPED)
 
 
 def _in_doubt(claim: Claim, said: Said, meanings: Meanings) -> Claim:
