@@ -273,6 +273,11 @@ class _Writer:
                 shown.append(stack.shown(rows))
         return numbers, np.array(shown).T
 
+    @cached_property
+    def told(self) -> Sequence[str]:
+        """Everything understood, each in words with what it is about."""
+        return [f"{self.terms[f.fact].title}: {value_words(f, self.terms)}" for f in self.case.understood]
+
     def circuit_reason(self, group: _Group, because: str) -> Reason:
         """What the circuit says: the observations this fault would show, and those that speak against it."""
         fits, against = [], []
@@ -286,9 +291,7 @@ class _Writer:
                 against.append(number)
         text = because
         if against:
-            facts = (self.case.understood[number] for number in against)
-            words = "; ".join(f"{self.terms[f.fact].title}: {value_words(f, self.terms)}" for f in facts)
-            text += f" Against it speaks {words}."
+            text += f" Against it speaks {'; '.join([self.told[number] for number in against])}."
         return Reason(CIRCUIT, text, tuple(fits))
 
 

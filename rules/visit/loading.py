@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import product
 
 import numpy as np
@@ -103,9 +104,14 @@ def _used(needs: Needs) -> dict[str, float]:
     """The probability that each part is used, likeliest first."""
     used: dict[str, float] = {}
     for needed, share in needs.items():
-        for part in sorted(needed) if len(needed) > 1 else needed:
+        for part in _by_name(needed):
             used[part] = used.get(part, 0.0) + share
     return dict(sorted(used.items(), key=lambda entry: (-round(entry[1], 9), entry[0])))
+
+
+@lru_cache(maxsize=4096)
+def _by_name(needed: frozenset[str]) -> tuple[str, ...]:
+    return tuple(sorted(needed))
 
 
 def _fits(chosen: Sequence[str], parts: Mapping[str, Part], van: Van) -> bool:
