@@ -185,8 +185,8 @@ def _stated(sentence: list[Said], number: int) -> Said | None:
             own = any(not noun.carried for noun in later.nouns)
             # "no heat, oven or stovetop, display is lit": they belong to what was said before
             return None if tight and joint == "comma" and own and _previous(sentence, number) else later
-        if not later.nouns:
-            return None
+        if not later.nouns or later.clause.has("negation_verb"):
+            return None  # "the oven has a code and doesn't bake, burners fine": the oven is not fine
         tight = tight or joint in ("and", "or")
     return None
 
