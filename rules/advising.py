@@ -49,6 +49,8 @@ def _advice(book: Book, signatures: Signatures, test: NextTest, stand_in: str | 
 
 def _names(signatures: Signatures, members: Sequence[int]) -> tuple[str, ...]:
     """Faults by name; of two at once, both."""
+    if len(members) <= 1:  # most answers leave one in front, or none
+        return signatures.hypotheses[members[0]].faults if members else ()
     return tuple(dict.fromkeys(name for member in members for name in signatures.hypotheses[member].faults))
 
 

@@ -34,17 +34,17 @@ def order_of(belief: Belief) -> Order:
 
 def repair_steps(belief: Belief, order: Order, stand_in: str | None) -> tuple[RepairStep, ...]:
     """The order in words: what each repair mends, with which parts, how likely, how long."""
-    shares = belief.signatures.by_repair(belief.probability)
+    shares, beliefs = belief.signatures.by_repair(belief.probability).tolist(), belief.probability.tolist()
     steps = []
     for number in order.numbers[:MOST_REPAIRS]:
         repair = belief.signatures.repairs[number]
         assert repair.skill is not None  # none of these is never planned
         steps.append(
             RepairStep(
-                faults=_faults(belief, repair),
+                faults=_faults(belief, beliefs, repair),
                 where=UNNAMED if repair.where and repair.where == stand_in else repair.where,
                 parts=repair.parts,
-                probability=round(float(shares[number]), 4),
+                probability=round(shares[number], 4),
                 minutes=round(repair.minutes),
                 cost=round(repair.cost),
                 skill=repair.skill,
@@ -53,18 +53,16 @@ def repair_steps(belief: Belief, order: Order, stand_in: str | None) -> tuple[Re
     return tuple(steps)
 
 
-def _faults(belief: Belief, repair: Repair) -> tuple[str, ...]:
+def _faults(belief: Belief, beliefs: Sequence[float], repair: Repair) -> tuple[str, ...]:
     """What a repair mends, likeliest first, without what is out of the question."""
     hypotheses = belief.signatures.hypotheses
     if len(repair.members) == 1 and not hypotheses[repair.members[0]].both:
         return (hypotheses[repair.members[0]].name,)
     shares: dict[str, float] = {}
-    beliefs = belief.probability[list(repair.members)].tolist()
-    for member, share in zip(repair.members, beliefs, strict=True):
-        hypothesis = hypotheses[member]
-        for one in hypothesis.both or (hypothesis,):
-            shares[one.name] = shares.get(one.name, 0.0) + share
-    least = LEAST_SHARE * sum(beliefs)
+    for member in repair.members:
+        for name in hypotheses[member].faults:
+            shares[name] = shares.get(name, 0.0) + beliefs[member]
+    least = LEAST_SHARE * sum([beliefs[member] for member in repair.members])
     likely = sorted(shares, key=lambda name: -round(shares[name], 9))
     return tuple(name for name in likely if shares[name] >= least)
 

@@ -235,8 +235,9 @@ class _Scores:
         for number in numbers:
             answers = []
             for word in signatures.book.facts[self.card(number).reads].values:
-                leads_to = tuple([first for _, first in sorted(front[column])[:3]]) if front[column] else ()
-                answers.append(Outcome(word, chances[column], leads_to))
+                before = front[column]
+                ahead = sorted(before)[:3] if len(before) > 1 else before
+                answers.append(Outcome(word, chances[column], tuple([first for _, first in ahead])))
                 column += 1
             made.append(tuple(answers))
         return made
