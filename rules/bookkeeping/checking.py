@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import fnmatch
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
 from typing import Any
 
@@ -157,8 +157,7 @@ class _Checker:
             self._globs(name, ("shift", number, "faults"), shift["faults"], "faults")
         for act in ("allow", "forbid"):
             self._globs(name, (act,), rule[act], "tests")
-        for test in rule["ask"]:
-            self.known("rules", name, ("ask",), test, "tests")
+        self._asked_next(name, rule["ask"])
         for number, derivation in enumerate(rule["derive"]):
             if self.known("rules", name, ("derive", number, "fact"), derivation["fact"], "facts"):
                 self._value("rules", name, ("derive", number, "value"), derivation["fact"], derivation["value"])
@@ -228,6 +227,14 @@ class _Checker:
         values = self.records["facts"][fact]["values"]
         if value not in values:
             self.say(kind, name, path, f"{fact} is never {value!r}; write one of {', '.join(values)}")
+
+    def _asked_next(self, name: str, tests: Sequence[str]) -> None:
+        """A rule that wants a question next does not say at which unit or between which points."""
+        for test in tests:
+            if self.known("rules", name, ("ask",), test, "tests"):
+                fact = self.records["facts"].get(self.records["tests"][test]["reads"])
+                if fact is not None and fact["place"] != "none":
+                    self.say("rules", name, ("ask",), f"{test} is asked at a place; name a test of the whole appliance")
 
     def _globs(self, name: str, path: Path, patterns: Iterable[str], among: str) -> None:
         for pattern in patterns:

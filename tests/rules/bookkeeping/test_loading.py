@@ -77,6 +77,8 @@ def test_version_is_the_content_s(tmp_path: Path) -> None:
             "by: technician",
         ),
         ("trade/permissions.yaml", "hot_contact,", "hot_contakt,", "allow", "'hot_contact'"),
+        ("trade/codes.yaml", "ask: [ask_which_code]", "ask: [ask_wich_code]", "ask", "'ask_which_code'"),
+        ("trade/codes.yaml", "ask: [ask_which_code]", "ask: [ask_burner_heat]", "ask", "whole appliance"),
         ("faults/oven.yaml", "parts: [bake_element]", "parts: [bake_elment]", "parts", "'bake_element'"),
         ("faults/oven.yaml", "hazard.sparks: {yes: 0.05}", "hazard.sparks: {maybe: 0.05}", "sparks", "yes"),
         ("faults/oven.yaml", "minutes: [15, 30]", "minutes: [30, 15]", "minutes", "smaller"),
