@@ -33,10 +33,26 @@ class Running:
     def address(self) -> str:
         return f"http://127.0.0.1:{self.port}"
 
-    def workers(self) -> list[int]:
-        """Process ids of its workers."""
-        children = Path(f"/proc/{self.process.pid}/task/{self.process.pid}/children").read_text()
-        return [int(child) for child in children.split()]
+    def workers(self, number: int = 1) -> list[int]:
+        """Process ids of its workers, once there are this many: the first answers before the last is begun."""
+        children = Path(f"/proc/{self.process.pid}/task/{self.process.pid}/children")
+        until = time.monotonic() + PATIENCE
+        while len(found := [int(child) for child in children.read_text().split()]) < number:
+            assert time.monotonic() < until, f"{len(found)} of {number} workers"
+            time.sleep(0.02)
+        return found
+
+    @contextmanager
+    def left_to(self, worker: int) -> Iterator[None]:
+        """Every request goes to this worker meanwhile: the kernel may give them all to one, or to any."""
+        others = [other for other in self.workers() if other != worker]
+        for other in others:
+            os.kill(other, signal.SIGSTOP)
+        try:
+            yield
+        finally:
+            for other in others:
+                os.kill(other, signal.SIGCONT)
 
     def signal(self, number: signal.Signals) -> None:
         os.kill(self.process.pid, number)

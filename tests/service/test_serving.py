@@ -86,7 +86,7 @@ def test_a_worker_killed_and_then_the_server_stopped_under_load() -> None:
     """Killed: only what this worker had in hand is lost, one for each thread at most. Stopped: nothing is."""
     with served("--workers", "2", "--threads", "2", "--log-level", "warning") as service:
         with under_load(service, clients=4) as load:
-            os.kill(service.workers()[0], signal.SIGKILL)
+            os.kill(service.workers(2)[0], signal.SIGKILL)
             _until(lambda: len(service.workers()) == 2)
             after = load.counts["answered"]
             _until(lambda: load.counts["answered"] > after + 10)
