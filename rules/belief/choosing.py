@@ -27,7 +27,8 @@ Flags = NDArray[np.bool_]
 LEAST_BITS = 0.05  # below this an answer changes nothing worth a question
 LEAST_TO_CONFIRM = 0.002  # a technician's confirming measurement may tell little new
 IN_PLAY_FROM = 0.03  # of the leading suspect's probability
-SURE_FROM = 0.95  # no more questions once one repair has this probability
+SURE_FROM = 0.95  # no more questions over the telephone once one repair has this probability
+SURE_ON_SITE = 0.97  # nor on site, where the wrong repair costs another visit; both common practice, no source
 MOST_TESTS = 8
 MOST_WEIGHED = 24  # tests of which the saving is worked out, the best by information a minute
 MOST_REPAIRS = 24  # repairs told apart in the expected cost; the rest count as somebody else's
@@ -65,6 +66,7 @@ class NextTest:
     opens: tuple[str, ...] = ()  # tests that wait for this one
     saves: float | None = None
     because: str = ""  # the reason of the rule that wants it asked
+    from_memory: bool = False  # to be put to memory only, because a stop stands
 
     @property
     def pays(self) -> bool:
@@ -76,7 +78,8 @@ class NextTest:
 class Gate:
     """What may be asked: the role, what rules allow and forbid, whether a stop stands, what is known already.
 
-    While a stop stands a caller is asked nothing, and a technician measures only what is proved dead. ``answered`` are
+    While a stop stands a caller is asked nothing, and a technician measures only what is proved dead. ``recalls``:
+    meanwhile what is only remembered may be asked. ``answered`` are
     keys that are known, or that this role was asked without being able to tell. ``paid`` are set-ups already made.
     ``tools`` are those at hand; None stands for all.
     """
@@ -90,6 +93,11 @@ class Gate:
     paid: frozenset[str] = frozenset()
     tools: frozenset[str] | None = None
     asked: tuple[tuple[str, str], ...] = ()  # questions that rules want next, each with the rule's reason
+    recalls: bool = False
+
+    def from_memory(self, card: TestCard) -> bool:
+        """Whether this test may come only as a question to memory."""
+        return self.stopped and self.recalls and card.recall is not None
 
     def may_come(self, cards: Sequence[TestCard]) -> Flags:
         """Which tests may be shown once the dead-check has been done, their facts apart."""
@@ -100,7 +108,7 @@ class Gate:
         if ROLE_ORDER.index(card.who) > rank or card.test in self.forbidden:
             return False
         if self.stopped and (card.who != "technician" or card.energised or card.runs_appliance):
-            return False
+            return self.from_memory(card)
         return self.tools is None or self.tools.issuperset(card.tools)
 
     def waits(self, card: TestCard) -> bool:
@@ -120,7 +128,7 @@ def choose(
     ``places``: units a question may be about. ``most``: None for all. Where hands-in tests wait for the dead-check,
     the dead-check comes in their place. For whoever takes a call the hazard question leads until it has been answered.
     """
-    technician, certain = gate.role == "technician", sure(signatures, probability)
+    technician, certain = gate.role == "technician", sure(signatures, probability, gate.role)
     if certain and not technician:
         return _hazard_first(signatures, gate)
     asked, units = questions(signatures, gate.role), frozenset(places)
@@ -164,10 +172,15 @@ def _divided(scores: _Scores, gate: Gate, least: float) -> tuple[list[int], list
     return ready, waiting
 
 
-def sure(signatures: Signatures, probability: Table) -> bool:
-    """Whether one repair is as good as certain, *none of these* left out."""
+def sure(signatures: Signatures, probability: Table, role: Role) -> bool:
+    """Whether one repair is as good as certain for what this role does next, *none of these* left out."""
     shares = signatures.by_repair(probability)[:-1]
-    return bool(shares.max() >= SURE_FROM * shares.sum())
+    return bool(shares.max() >= sure_from(role) * shares.sum())
+
+
+def sure_from(role: Role) -> float:
+    """The probability from which a repair is as good as certain."""
+    return SURE_ON_SITE if role == "technician" else SURE_FROM
 
 
 def in_play(signatures: Signatures, probability: Table, least: float = IN_PLAY_FROM) -> Table:
@@ -193,6 +206,7 @@ class _Scores:
     minutes: Table  # with any set-up not yet paid
     ranked: tuple[int, ...]
     saves: Mapping[int, float]
+    gate: Gate
 
     def card(self, number: int) -> TestCard:
         return self.asked.asked[number].card
@@ -209,6 +223,7 @@ class _Scores:
                 minutes=float(self.minutes[number]),
                 outcomes=answers,
                 saves=self.saves.get(number),
+                from_memory=self.gate.from_memory(self.card(number)),
             )
             for number, answers in zip(numbers, outcomes, strict=True)
         ]
@@ -247,11 +262,12 @@ def _scored(signatures: Signatures, probability: Table, asked: Questions, gate: 
     playing = in_play(signatures, probability)
     gains = asked.gains(playing, signatures.repair)
     unpaid = _unpaid(asked, gate)
-    price = asked.minutes + unpaid + asked.surcharge
+    minutes = (asked.recalled if gate.stopped and gate.recalls else asked.minutes) + unpaid
+    price = minutes + asked.surcharge
     listed = _ranked(asked, gains, price, gate, units)
     weighed = listed[:MOST_WEIGHED]
     saves = dict(zip(weighed, savings(signatures, probability, asked, weighed, price), strict=True))
-    return _Scores(signatures, asked, playing, gains, asked.minutes + unpaid, listed, saves)
+    return _Scores(signatures, asked, playing, gains, minutes, listed, saves, gate)
 
 
 def _unpaid(asked: Questions, gate: Gate) -> Table:
@@ -269,13 +285,13 @@ def _told_apart(
 ) -> _Scores | None:
     """Every question scored by what it tells of the fault itself, whatever mends it; None if that is known."""
     shares = signatures.by_group(probability)[:-1]
-    if shares.max() >= SURE_FROM * shares.sum() and gate.measured:
+    if shares.max() >= SURE_ON_SITE * shares.sum() and gate.measured:
         return None
     playing = in_play(signatures, probability, TOLD_APART_FROM)
     gains = asked.gains(playing, signatures.group)
-    minutes = asked.minutes + _unpaid(asked, gate)
+    minutes = (asked.recalled if gate.stopped and gate.recalls else asked.minutes) + _unpaid(asked, gate)
     listed = _ranked(asked, gains, minutes + asked.surcharge, gate, units, LEAST_TO_TELL_APART)
-    return _Scores(signatures, asked, playing, gains, minutes, listed, {})
+    return _Scores(signatures, asked, playing, gains, minutes, listed, {}, gate)
 
 
 def _ranked(
@@ -303,7 +319,7 @@ def _ranked(
 
 def _open(asked: Questions, gate: Gate, units: frozenset[str]) -> Flags:
     """Which questions the gate lets through, what is known apart, shape (Q,); the same few gates come again."""
-    entry = gate.role, gate.forbidden, gate.stopped, gate.tools, units
+    entry = gate.role, gate.forbidden, gate.stopped, gate.recalls, gate.tools, units
     flags = asked.opened.get(entry)
     if flags is None:
         places = [one.where is None or one.where in units for one in asked.asked]
