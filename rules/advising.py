@@ -41,7 +41,7 @@ def _advice(book: Book, signatures: Signatures, test: NextTest, stand_in: str | 
         from_memory=test.from_memory,
         minutes=round(test.minutes, 1),
         tools=card.tools,
-        cautions=book.cautions_in_words(card.cautions),
+        cautions=() if test.from_memory else book.cautions_in_words(card.cautions),
         gain_bits=round(test.gain_bits, 3),
         saves_minutes=None if test.saves is None else round(test.saves, 1) + 0.0,
         outcomes=outcomes,
