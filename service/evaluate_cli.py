@@ -33,7 +33,7 @@ USUAL_PROCESSES = min(2, os.cpu_count() or 1)
     default=DEFAULT_CASES,
     show_default=True,
     type=click.IntRange(1, 100_000),
-    help="Simulated calls for the default configuration; two fifths for each other.",
+    help="Simulated calls for the default configuration; a fifth for each other.",
 )
 @click.option(
     "--configuration",

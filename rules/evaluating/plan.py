@@ -13,11 +13,11 @@ from rules.evaluating.soundness import Probe
 from rules.triage import DEFAULT_APPLIANCE
 
 DEFAULT_SEED = 1
-DEFAULT_CASES = 300
+DEFAULT_CASES = 600
 IN_ONE_WORLD = 25  # cases; then another world is drawn
 SUBMODELS = 240
 HYPOTHESES_A_PIECE = 8
-SHARE_ELSEWHERE = 0.4  # of the calls, for each configuration beside the default one, so that all six take minutes
+SHARE_ELSEWHERE = 0.2  # of the calls, for each configuration beside the default one, so that all six take minutes
 EVERY_ELSEWHERE = 10  # one hypothesis of so many is examined for soundness there
 
 TRUE_ERRORS = (0.0, 0.05, 0.10, 0.15)
@@ -29,7 +29,7 @@ OFF_BY = 3.0  # wrong priors and wrong minutes are multiplied or divided by this
 
 @dataclass(frozen=True)
 class Options:
-    """``cases``: simulated calls for the default configuration, two fifths of them for each other one.
+    """``cases``: simulated calls for the default configuration, a fifth of them for each other one.
 
     ``orders``: share of them that the fixed orders also work on; ``submodels``: how many are held against the optimum,
     over all configurations. ``grid``: calls for each cell of the robustness grid, 0 for none. ``every``: each
