@@ -270,7 +270,7 @@ class _Writer:
             rows = [stack.row(key, word) for key, word in statement.says if key in stack.spans]
             if rows:
                 numbers.append(statement.number)
-                shown.append(stack.shown(rows))
+                shown.append(stack.shown(np.array(rows, dtype=np.intp)))
         return numbers, np.array(shown).T
 
     @cached_property

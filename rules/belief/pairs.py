@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from rules.belief.posterior import Belief, believe, weighed, weights
-from rules.belief.signatures import TRAITS, Hypothesis, Signatures
+from rules.belief.signatures import TRAITS, Flags, Hypothesis, Signatures
 from rules.belief.stack import Beside, Numbers, Table, put_in
 from rules.bookkeeping.types import Appliance, Fault
 from rules.casefile import Statement
@@ -100,14 +100,17 @@ def _thought_of(
     odd = [n for n, s in enumerate(statements) if any(signatures.usual.get(k, w) != w for k, w in s.says)]
     if not odd:
         return [], NO_FACTORS
-    told = bits[odd]
-    fits = weight[:-1] * np.exp2(told[:, :-1])
-    likely = np.argsort(-fits, axis=1, kind="stable")[:, :MOST_THOUGHT_OF]
-    candidates = np.unique(likely)
-    told = told[:, candidates]
-    beats = (told[:, :, None] - told[:, None, :]).max(axis=0) >= EXPLAINS
-    both = np.argwhere(np.triu(beats & beats.T & signatures.can_meet[np.ix_(candidates, candidates)], 1))
-    first, second = candidates[both].T
+    told = bits[odd, :-1]
+    candidates = _best_of_each(weight[:-1] * np.exp2(told)).any(axis=0).nonzero()[0]
+    told = told.take(candidates, axis=1)
+    beats = told[0][:, None] - told[0]
+    for row in told[1:]:
+        np.maximum(beats, row[:, None] - row, out=beats)
+    better: Flags = np.asarray(beats >= EXPLAINS)
+    meeting = better & better.T & signatures.can_meet[candidates[:, None], candidates]
+    first, second = np.asarray(meeting).nonzero()
+    once = first < second
+    first, second = candidates[first[once]], candidates[second[once]]
     pairs = list(zip(first.tolist(), second.tolist(), strict=True))
     if not pairs:
         return [], NO_FACTORS
@@ -116,6 +119,18 @@ def _thought_of(
     hope += np.log2(often)
     best = np.sort(np.argsort(-np.round(hope, 9), kind="stable")[:MOST_PAIRS])
     return [pairs[number] for number in best.tolist()], often[best]
+
+
+def _best_of_each(fits: Table) -> Flags:
+    """The so many greatest of each row, of equal ones the first, shape (rows, H)."""
+    if fits.shape[1] <= MOST_THOUGHT_OF:
+        return np.ones(fits.shape, dtype=bool)
+    least = np.partition(fits, -MOST_THOUGHT_OF, axis=1)[:, [-MOST_THOUGHT_OF]]
+    best: Flags = fits >= least
+    for row in (best.sum(axis=1) > MOST_THOUGHT_OF).nonzero()[0].tolist():  # several as great as the last of them
+        equal = (fits[row] == least[row]).nonzero()[0]
+        best[row, equal[len(equal) + MOST_THOUGHT_OF - int(best[row].sum()) :]] = False
+    return best
 
 
 def _together_as_often(signatures: Signatures, first: Numbers, second: Numbers) -> Table:

@@ -22,7 +22,7 @@ from rules.appliance import Words, observe_machines, remembered
 from rules.appliance.injecting import Machine
 from rules.appliance.tolerances import NODES, machines_off
 from rules.appliance.wiring import Wiring, wire
-from rules.belief.repairs import Repair, repairs_of
+from rules.belief.repairs import Mends, Repair, repairs_of
 from rules.belief.stack import Numbers, Stack, Table, stack_up
 from rules.bookkeeping.types import Appliance, Book, FactTerm, Fault
 from rules.terms import BookError, fact_key, fact_of, split_key
@@ -92,6 +92,7 @@ class Signatures:
     asked: dict[str, Questions] = field(default_factory=dict, repr=False)  # by who asks; see questions.py
     joined: dict[tuple[int, int], Hypothesis] = field(default_factory=dict, repr=False)  # pairs met so far
     both: dict[tuple[str, str], Fault] = field(default_factory=dict, repr=False)  # two faults as one, by their names
+    mends: Mends = field(default_factory=dict, repr=False)  # of single faults and of pairs met so far
     _named: dict[tuple[str, ...], Flags] = field(default_factory=dict, repr=False)
     _with: dict[tuple[str, ...], Flags] = field(default_factory=dict, repr=False)
     _errors: dict[tuple[str, str], float | None] = field(default_factory=dict, repr=False)
@@ -233,7 +234,8 @@ class Signatures:
     @cached_property
     def _repairs(self) -> tuple[tuple[Repair, ...], Numbers]:
         known = None if self.alone is None else self.alone._repairs
-        return repairs_of(self.hypotheses, self.prior, self.appliance, self.book, known)
+        mends = self.mends if self.alone is None else self.alone.mends
+        return repairs_of(self.hypotheses, self.prior, self.appliance, self.book, known, mends)
 
     @property
     def repairs(self) -> tuple[Repair, ...]:
