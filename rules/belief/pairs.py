@@ -101,14 +101,14 @@ def _thought_of(
     if not odd:
         return [], NO_FACTORS
     told = bits[odd, :-1]
-    candidates = _best_of_each(weight[:-1] * np.exp2(told)).any(axis=0).nonzero()[0]
+    candidates = np.flatnonzero(np.any(_best_of_each(weight[:-1] * np.exp2(told)), axis=0))
     told = told.take(candidates, axis=1)
     beats = told[0][:, None] - told[0]
     for row in told[1:]:
         np.maximum(beats, row[:, None] - row, out=beats)
     better: Flags = np.asarray(beats >= EXPLAINS)
     meeting = better & better.T & signatures.can_meet[candidates[:, None], candidates]
-    first, second = np.asarray(meeting).nonzero()
+    first, second = np.nonzero(meeting)
     once = first < second
     first, second = candidates[first[once]], candidates[second[once]]
     pairs = list(zip(first.tolist(), second.tolist(), strict=True))
