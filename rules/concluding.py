@@ -308,7 +308,7 @@ def _bits(belief: Belief, group: _Group) -> tuple[FactBits, ...]:
     here = np.zeros(len(belief.probability), dtype=bool)
     here[list(group.members)] = True
     rows = []
-    for number, bits in sorted(belief.bits.items()):
+    for number, bits in zip(belief.numbers, belief.bits, strict=True):
         without = belief.probability * np.exp2(-np.maximum(bits, LEAST_BITS))
         gained = _log_odds(belief.probability, here) - _log_odds(without, here)
         rows.append(FactBits(number, round(gained, 2) + 0.0))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from operator import attrgetter
 
 import numpy as np
 
@@ -31,11 +32,11 @@ def believe_all(signatures: Signatures, prior: Table, factor: Table, statements:
 
     ``prior``, ``factor``: shape (H,), of the single faults.
     """
+    statements = sorted(statements, key=attrgetter("number"))
     belief = believe(signatures, prior, factor, statements)
     if not contradicted(belief):
         return belief
-    bits = np.array([belief.bits[s.number] for s in statements])
-    weight = prior * factor
+    bits, weight = belief.bits, prior * factor
     pairs, often = _thought_of(signatures, weight, bits, statements)
     if not pairs:
         return belief
@@ -44,15 +45,14 @@ def believe_all(signatures: Signatures, prior: Table, factor: Table, statements:
     beside = wider.stack
     assert isinstance(beside, Beside)
     more = weights(signatures, statements, beside.other)
-    all_bits = {number: put_in(bits, more[number]) for number, bits in belief.bits.items()}
-    return weighed(wider, put_in(weight, added), np.ones(len(wider.prior)), all_bits)
+    return weighed(wider, np.log2(put_in(weight, added)), belief.numbers, put_in(bits, more, axis=1))
 
 
 def contradicted(belief: Belief) -> bool:
     """Whether no single fault fits: each misses, on some statement or several, what another one would explain."""
-    if len(belief.bits) < 2:
+    if len(belief.numbers) < 2:
         return False
-    bits = np.array(list(belief.bits.values()))[:, :-1]
+    bits = belief.bits[:, :-1]
     short = (bits.max(axis=1, keepdims=True) - bits).sum(axis=0)
     return bool(short.min() >= CONTRADICTED_FROM)
 

@@ -138,7 +138,7 @@ class Signatures:
 
     def by_group(self, probability: Table) -> Table:
         """Belief summed over the variants of each fault and place, shape (G,)."""
-        return np.bincount(self.group, weights=probability, minlength=len(self.first)).astype(np.float64)
+        return np.asarray(np.bincount(self.group, weights=probability, minlength=len(self.first)), dtype=np.float64)
 
     @cached_property
     def _faults(self) -> tuple[tuple[Fault, ...], Numbers]:
@@ -203,7 +203,9 @@ class Signatures:
 
     def by_fault(self, probability: Table) -> Table:
         """Belief in each fault, its places and variants summed, shape (faults,); without *none of these*."""
-        return np.bincount(self._faults[1], weights=probability[:-1], minlength=len(self.faults)).astype(np.float64)
+        return np.asarray(
+            np.bincount(self._faults[1], weights=probability[:-1], minlength=len(self.faults)), dtype=np.float64
+        )
 
     @cached_property
     def members(self) -> tuple[tuple[int, ...], ...]:
@@ -270,7 +272,7 @@ class Signatures:
 
     def by_repair(self, probability: Table) -> Table:
         """Belief summed over what one repair mends, shape (repairs,)."""
-        return np.bincount(self.repair, weights=probability, minlength=len(self.repairs)).astype(np.float64)
+        return np.asarray(np.bincount(self.repair, weights=probability, minlength=len(self.repairs)), dtype=np.float64)
 
     @cached_property
     def can_meet(self) -> Flags:
