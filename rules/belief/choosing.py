@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,8 +39,7 @@ LEAST_TO_TELL_APART = 0.0001  # bits; a rare fault beside a common one leaves li
 LEADS_TO_FROM = 0.15  # an outcome "leads to" the faults that then have this probability
 
 
-@dataclass(frozen=True)
-class Outcome:
+class Outcome(NamedTuple):
     """One answer: how likely it is, and which hypotheses it would leave in front (indices, most likely first)."""
 
     value: str
