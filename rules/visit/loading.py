@@ -84,7 +84,7 @@ def load(needs: Needs, parts: Mapping[str, Part], van: Van, least: float = LOADE
             units = _solve([needs], parts, van, least)
             aboard = tuple(part for part in wanted if units.get(part))
     left = tuple(part for part in wanted if part not in aboard)
-    fix = sum(share for needed, share in needs.items() if needed <= set(aboard))
+    fix = sum((share for needed, share in needs.items() if needed <= set(aboard)), start=0.0)
     return Load(aboard, left, used, min(fix, 1.0))
 
 

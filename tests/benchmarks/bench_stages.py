@@ -117,7 +117,7 @@ def over_http(expert: Expert, count: int, clock: Clock) -> dict[str, Callable[[]
     """Requests of distinct facts through the application, without the server and its socket."""
     app = create_app(expert)
     inside: Any = app.extensions["coldleg"]
-    inside.dump = clock.timed("the answer dumped", inside.dump)
+    inside.wire = clock.timed("the answer dumped", inside.wire)
     made: dict[str, Callable[[], object]] = {}
     for role in ("desk", "technician"):
         bodies = [likely_body(enquiry).encode() for enquiry in likely_sets(expert, count, role)]  # type: ignore[arg-type]

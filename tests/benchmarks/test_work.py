@@ -14,7 +14,7 @@ from rules.chaining import Chainer
 from rules.notes import read_note
 from rules.triage import consider
 from service.dumping import json_line
-from service.schemas import triage_dump
+from service.schemas import triage_wire
 from tests.benchmarks.bench_chaining import invented_case, invented_rules
 from tests.benchmarks.cases import likely_sets, note_enquiries
 
@@ -38,14 +38,14 @@ def works(expert: Expert) -> dict[str, Callable[[], object]]:
     beliefs = [consider(expert, enquiry).belief for enquiry in told]
     places = expert.book.appliances["radiant_range"].positions
     gate = Gate("desk", frozenset(), frozenset(), False, frozenset({"hazard.any"}))
-    dump = triage_dump(expert.book.facts)
+    wire = triage_wire(expert.book.facts)
     return {
         "facts": lambda: [triage(expert, enquiry) for enquiry in told],
         "measured": lambda: [triage(expert, enquiry) for enquiry in measured],
         "notes": lambda: [triage(expert, enquiry) for enquiry in notes],
         "choosing": lambda: [choose(b.signatures, b.probability, gate, places) for b in beliefs],
         "reading": lambda: [read_note(str(enquiry.note), expert.lexicon, places) for enquiry in notes],
-        "the wire": lambda: [json_line(dump(answer)) for answer in answers],
+        "the wire": lambda: [json_line(wire(answer)) for answer in answers],
     }
 
 
