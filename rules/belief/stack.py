@@ -8,8 +8,8 @@ burner is rarer than "warm" for a cold one.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -71,6 +71,7 @@ class Stack:
     wrong: Table
     slips: Table
     told: frozenset[str]
+    known: dict[tuple[str, str], int] = field(default_factory=dict, repr=False)  # rows that were asked for before
 
     @property
     def width(self) -> int:
@@ -79,11 +80,14 @@ class Stack:
 
     def row(self, key: str, word: str) -> int:
         """The row of a word of a key."""
-        return self.spans[key][0] + self.words[fact_of(key)].index(word)
+        row = self.known.get((key, word))
+        if row is None:
+            row = self.known[key, word] = self.spans[key][0] + self.words[fact_of(key)].index(word)
+        return row
 
-    def shown(self, rows: Numbers) -> Table:
+    def shown(self, rows: Sequence[int]) -> Table:
         """P(all of some words of different keys are shown | hypothesis), shape (H,)."""
-        return self.true[rows[0]] if len(rows) == 1 else np.asarray(self.true[rows].prod(axis=0))
+        return self.true[rows[0]] if len(rows) == 1 else np.asarray(self.true[list(rows)].prod(axis=0))
 
     def heard(self, rows: Numbers, error: float | Table) -> Table:
         """P(said | hypothesis) for some rows, shape (rows, H). ``error``: one for all, or shape (rows, 1)."""
@@ -178,7 +182,7 @@ class Pairs(Stack):
     """
 
     def __init__(self, of: Stack, first: Numbers, second: Numbers) -> None:
-        for name in ("spans", "words", "mixes", "usual", "slips", "told"):
+        for name in ("spans", "words", "mixes", "usual", "slips", "told", "known"):
             object.__setattr__(self, name, getattr(of, name))
         object.__setattr__(self, "of", of)
         object.__setattr__(self, "pairs", (first, second))
@@ -213,9 +217,9 @@ class Pairs(Stack):
     def width(self) -> int:
         return len(self.pairs[0])
 
-    def shown(self, rows: Numbers) -> Table:
-        held, there = self._holding(rows)
-        return held.shown(there)
+    def shown(self, rows: Sequence[int]) -> Table:
+        held, there = self._holding(np.array(rows, dtype=np.intp))
+        return held.shown(there.tolist())
 
     def heard(self, rows: Numbers, error: float | Table) -> Table:
         held, there = self._holding(rows)
@@ -234,7 +238,7 @@ class Beside(Stack):
     """
 
     def __init__(self, one: Stack, other: Stack) -> None:
-        for name in ("spans", "words", "mixes", "usual", "slips", "told"):
+        for name in ("spans", "words", "mixes", "usual", "slips", "told", "known"):
             object.__setattr__(self, name, getattr(one, name))
         object.__setattr__(self, "one", one)
         object.__setattr__(self, "other", other)
@@ -254,7 +258,7 @@ class Beside(Stack):
     def width(self) -> int:
         return self.one.width + self.other.width
 
-    def shown(self, rows: Numbers) -> Table:
+    def shown(self, rows: Sequence[int]) -> Table:
         return put_in(self.one.shown(rows), self.other.shown(rows))
 
     def said(self, rows: Numbers, error: float) -> Table:

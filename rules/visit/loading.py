@@ -106,7 +106,8 @@ def _used(needs: Needs) -> dict[str, float]:
     for needed, share in needs.items():
         for part in _by_name(needed):
             used[part] = used.get(part, 0.0) + share
-    return dict(sorted(used.items(), key=lambda entry: (-round(entry[1], 9), entry[0])))
+    ranked = sorted([(-round(share, 9), part) for part, share in used.items()])
+    return {part: used[part] for _, part in ranked}
 
 
 @lru_cache(maxsize=4096)
