@@ -297,7 +297,8 @@ def _gravity(stop: Stop | None) -> int:
 
 
 def _scope(case: CaseFile) -> Scope:
-    reason = DECLINED.get(case.words().get("fuel", "electric"))
+    fuel = next((known.value for known in case.known if known.name == "fuel"), "electric")
+    reason = DECLINED.get(fuel)
     return Scope(reason is None, reason)
 
 
