@@ -17,7 +17,6 @@ from rules.belief.signatures import Signatures
 from rules.belief.stack import Numbers, Stack, Table, mistakes
 from rules.bookkeeping.types import FactTerm, Shift
 from rules.casefile import Statement
-from rules.terms import fact_of
 
 #: Share of wrong answers by source; method: caller .08 by default, .15 when shaky. Common practice, no source.
 ERROR = {"caller": 0.08, "desk": 0.08, "note": 0.12, "technician": 0.005}
@@ -139,10 +138,7 @@ def factors(
     """
     factor = np.ones(len(signatures.hypotheses))
     for shift, where in shifts:
-        named = signatures.named(shift.faults)
-        if where is not None:
-            named = named & signatures.at.get(where, False)
-        factor[named] *= shift.factor
+        factor[signatures.named_at(shift.faults, where)] *= shift.factor
     gone = [_of(signatures, fault, where) for fault, where in ruled_out]
     if gone:
         factor[np.unique(np.concatenate(gone))] *= RULED_OUT
@@ -159,7 +155,7 @@ def unexplained(signatures: Signatures, statements: Sequence[Statement]) -> Tabl
         signatures.stack.row(key, word)
         for statement in statements
         for key, word in statement.says
-        if signatures.usual.get(key, word) != word and signatures.book.facts[fact_of(key)].told_by != "technician"
+        if signatures.usual.get(key, word) != word and key in signatures.stack.told
     ]
     if not odd:
         return np.ones(len(signatures.hypotheses))

@@ -92,8 +92,8 @@ class Signatures:
     asked: dict[str, Questions] = field(default_factory=dict, repr=False)  # by who asks; see questions.py
     joined: dict[tuple[int, int], Hypothesis] = field(default_factory=dict, repr=False)  # pairs met so far
     both: dict[tuple[str, str], Fault] = field(default_factory=dict, repr=False)  # two faults as one, by their names
-    mends: Mends = field(default_factory=dict, repr=False)  # of single faults and of pairs met so far
-    _named: dict[tuple[str, ...], Flags] = field(default_factory=dict, repr=False)
+    mends: Mends = field(default_factory=dict, init=False, repr=False)  # of single faults and of pairs met so far
+    _named: dict[tuple[tuple[str, ...], str | None], Numbers] = field(default_factory=dict, repr=False)
     _with: dict[tuple[str, ...], Flags] = field(default_factory=dict, repr=False)
     _errors: dict[tuple[str, str], float | None] = field(default_factory=dict, repr=False)
 
@@ -126,15 +126,19 @@ class Signatures:
             found.setdefault(hypothesis.name, []).append(number)
         return {name: np.array(numbers, dtype=np.intp) for name, numbers in found.items()}
 
-    def named(self, patterns: tuple[str, ...]) -> Flags:
-        """Which hypotheses are of a fault that some pattern matches; a book has few lists of patterns."""
-        flags = self._named.get(patterns)
-        if flags is None:
+    def named_at(self, patterns: tuple[str, ...], where: str | None) -> Numbers:
+        """The hypotheses of a fault that some pattern matches, at a place if one is given.
+
+        A book has few lists of patterns, so they are kept.
+        """
+        numbers = self._named.get((patterns, where))
+        if numbers is None:
             matches = re.compile("|".join(map(fnmatch.translate, patterns))).match
             flags = np.array([h.fault is not None and matches(h.name) is not None for h in self.hypotheses])
+            numbers = np.flatnonzero(flags if where is None else flags & self.at.get(where, False))
             if len(self._named) < MOST_PATTERNS:
-                self._named[patterns] = flags
-        return flags
+                self._named[patterns, where] = numbers
+        return numbers
 
     def by_group(self, probability: Table) -> Table:
         """Belief summed over the variants of each fault and place, shape (G,)."""

@@ -71,7 +71,9 @@ class Stack:
     wrong: Table
     slips: Table
     told: frozenset[str]
-    known: dict[tuple[str, str], int] = field(default_factory=dict, repr=False)  # rows that were asked for before
+    known: dict[tuple[str, str], int] = field(
+        default_factory=dict, init=False, repr=False
+    )  # rows that were asked for before
 
     @property
     def width(self) -> int:
