@@ -176,9 +176,13 @@ def table(found: dict[str, Spent]) -> str:
     lines = ["| stage | " + " | ".join(found) + " |", "|---|" + "---:|" * len(found)]
     whole = {name: sum(spent.values()) for name, spent in found.items()}
     for stage in (*STAGES, AROUND):
-        cells = [f"{spent[stage] / 1e3:,.0f} us, {spent[stage] / whole[name]:.0%}" for name, spent in found.items()]
+        cells = [_cell(spent[stage], whole[name]) for name, spent in found.items()]
         lines.append(f"| {stage} | " + " | ".join(cells) + " |")
     return "\n".join([*lines, "| whole | " + " | ".join(f"{took / 1e6:.2f} ms" for took in whole.values()) + " |"])
+
+
+def _cell(took: int, whole: int) -> str:
+    return f"{took / 1e3:,.0f} us, {took / whole:.0%}" if took else "-"
 
 
 def main() -> None:

@@ -15,6 +15,7 @@ from rules.notes import read_note
 from rules.triage import consider
 from service.dumping import json_line
 from service.schemas import triage_wire
+from tests.benchmarks import bench_stages
 from tests.benchmarks.bench_chaining import invented_case, invented_rules
 from tests.benchmarks.cases import likely_sets, note_enquiries
 
@@ -89,3 +90,12 @@ def test_pairs_are_put_beside_what_is_there(expert: Expert) -> None:
         pytest.skip("one fault explains it in this book")
     assert questions(belief.signatures, "caller").alone is questions(alone, "caller").alone
     assert "true" not in vars(belief.signatures.stack)
+
+
+def test_every_stage_is_met_and_charged(expert: Expert) -> None:
+    found = bench_stages.measured(expert, CASES, 1)
+    assert len(found) == 3
+    facts = [spent for name, spent in found.items() if name.startswith("facts")]
+    assert not any(spent["reading the note"] for spent in facts)
+    charged = {stage for spent in found.values() for stage, took in spent.items() if took > 0}
+    assert charged == {*bench_stages.STAGES, bench_stages.AROUND}
