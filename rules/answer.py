@@ -95,6 +95,7 @@ class TestAdvice:
 
     ``minutes`` include a set-up that is not yet made. ``saves_minutes``: by how much the test lowers the expected cost
     of repair, its own price taken off; above 0 it pays. None for the hazard question and for tests far down the list.
+    ``from_memory``: a stop stands, so it is asked only what is remembered; nothing is tried, touched or looked at.
     """
 
     __test__ = False
@@ -106,6 +107,7 @@ class TestAdvice:
     why: str
     who: str
     energised: bool
+    from_memory: bool
     minutes: float
     tools: tuple[str, ...]
     cautions: tuple[str, ...]

@@ -97,7 +97,7 @@ def next_step(
         return _on_site(belief, steps, established=established)
     if visit.needed is None:
         return NextStep("listen", None, None, None, "Nothing unusual is known yet; let the caller say what is wrong.")
-    because = _sure_words(belief) or NO_QUESTION
+    because = _sure_words(belief, role) or NO_QUESTION
     if visit.needed:
         return NextStep("send", visit.skill, None, None, because)
     return NextStep("settle", "customer", None, None, f"{because} The customer can set it right without a visit.")
@@ -121,9 +121,9 @@ def worth_asking(tests: Sequence[NextTest], role: Role, *, measured: bool) -> tu
     return None, ""
 
 
-def _sure_words(belief: Belief) -> str:
+def _sure_words(belief: Belief, role: Role) -> str:
     signatures: Signatures = belief.signatures
-    if not sure(signatures, belief.probability):
+    if not sure(signatures, belief.probability, role):
         return ""
     shares = signatures.by_repair(belief.probability)
     return f"One repair has {float(shares[:-1].max()):.0%}; no answer would change what is done."
@@ -138,7 +138,7 @@ def _on_site(belief: Belief, steps: Sequence[RepairStep], *, established: bool) 
     if best.skill in ("electrician", "utility"):
         because = f"What is left most likely ({best.probability:.0%}) is not an appliance technician's work."
         return NextStep("refer", best.skill, None, None, because)
-    because = "A measurement has settled it." if established else _sure_words(belief) or NO_TEST
+    because = "A measurement has settled it." if established else _sure_words(belief, "technician") or NO_TEST
     what = ", ".join(part.replace("_", " ") for part in best.parts) or best.faults[0]
     because += f" Of {len(steps)} repairs in question, {what} mends most for what it costs."
     return NextStep("repair", best.skill, None, best.where, because)

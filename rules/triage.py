@@ -137,7 +137,7 @@ def triage(expert: Expert, enquiry: Enquiry) -> Triage:
     case, belief, full = seen.case, seen.belief, enquiry.explain == "full"
     signatures = belief.signatures
     tools = check_tools(enquiry.tools, book.tests)
-    gate = gate_of(book, enquiry.role, case, seen.fired, stopped=seen.stop is not None, tools=tools)
+    gate = gate_of(book, enquiry.role, case, seen.fired, stop=seen.stop, tools=tools)
     chosen: list[NextTest] = []
     if seen.scope.in_scope:
         places = askable(case, signatures.appliance)
@@ -338,20 +338,35 @@ def gate_of(
     case: CaseFile,
     fired: Sequence[Fired],
     *,
-    stopped: bool,
+    stop: StopNow | None,
     tools: frozenset[str] | None = None,
 ) -> Gate:
     """What may be asked next in this case by this role: what rules allow and forbid, a stop, what is known already.
 
     ``tools``: those at hand, None for all.
     """
-
     allowed = NOTHING.union(*{book.tests_like(entry.rule.allow) for entry in fired if entry.rule.allow})
     forbidden = NOTHING.union(*{book.tests_like(entry.rule.forbid) for entry in fired if entry.rule.forbid})
-    measured = any(statement.certainty == "measured" for statement in case.statements)
-    answered = _answered(book, case, role) | _not_told(case, role)
+    measured = any(fact.source == "technician" and fact.told and fact.fact != "dead_check" for fact in case.understood)
+    own = role if stop is None else "desk"  # while a stop stands nobody looks again at what was told
+    answered = _answered(book, case, own) | _not_told(case, role)
     asked = tuple((test, entry.rule.because) for entry in fired for test in entry.rule.ask)
-    return Gate(role, allowed, forbidden, stopped, answered, measured, _paid(book, case), tools, asked)
+    paid, recalls = _paid(book, case), stop is not None and _recalls(book, role, case, fired, stop)
+    return Gate(role, allowed, forbidden, stop is not None, answered, measured, paid, tools, asked, recalls)
+
+
+def _recalls(book: Book, role: Role, case: CaseFile, fired: Sequence[Fired], stop: StopNow) -> bool:
+    """Whether what is only remembered may be asked while a stop stands.
+
+    Whoever takes the call may ask it while a WARNING stands; in DANGER people are to be got away from it, and nobody is
+    kept talking. Who is on site may, from the first reading, because what the danger is comes before what was seen of
+    it, until a reading settles what it is.
+    """
+    if role != "technician":
+        return role == "desk" and stop.signal != "DANGER"
+    told = (fact for fact in case.understood if fact.told and fact.fact != "dead_check")
+    looked = any(book.facts[fact.fact].told_by == "technician" for fact in told)
+    return looked and not any(entry.rule.establishes for entry in fired)
 
 
 def _answered(book: Book, case: CaseFile, role: Role) -> frozenset[str]:

@@ -92,6 +92,7 @@ class TestAdviceSchema(Schema):
     why = fields.String()
     who = fields.String()
     energised = fields.Boolean()
+    from_memory = fields.Boolean()
     minutes = fields.Float()
     tools = fields.List(fields.String())
     cautions = fields.List(fields.String())

@@ -152,7 +152,7 @@ def _repairs(answer: Triage) -> Iterator[str]:
 
 
 def _test(test: TestAdvice, number: int) -> Iterator[str]:
-    live = "LIVE, " if test.energised else ""
+    live = "LIVE, " if test.energised else "from memory only, " if test.from_memory else ""
     saves = f", saves {test.saves_minutes:.0f} min" if test.saves_minutes and test.saves_minutes > 0 else ""
     cost = f"({test.who}, {live}{test.minutes:g} min, {test.gain_bits:.2f} bit{saves})"
     yield from _wrapped(f"{test.ask} {cost}", "     ", f"  {number}. ")

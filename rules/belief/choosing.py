@@ -28,7 +28,8 @@ Flags = NDArray[np.bool_]
 LEAST_BITS = 0.05  # below this an answer changes nothing worth a question
 LEAST_TO_CONFIRM = 0.002  # a technician's confirming measurement may tell little new
 IN_PLAY_FROM = 0.03  # of the leading suspect's probability
-SURE_FROM = 0.95  # no more questions once one repair has this probability
+SURE_FROM = 0.95  # no more questions over the telephone once one repair has this probability
+SURE_ON_SITE = 0.97  # nor on site, where the wrong repair costs another visit; both common practice, no source
 MOST_TESTS = 8
 MOST_WEIGHED = 24  # tests of which the saving is worked out, the best by information a minute
 MOST_LEADING = 3  # tests that come before all others: the dead-check, the hazard question, one that a rule wants
@@ -66,6 +67,7 @@ class NextTest:
     opens: tuple[str, ...] = ()  # tests that wait for this one
     saves: float | None = None
     because: str = ""  # the reason of the rule that wants it asked
+    from_memory: bool = False  # to be put to memory only, because a stop stands
 
     @property
     def pays(self) -> bool:
@@ -77,7 +79,8 @@ class NextTest:
 class Gate:
     """What may be asked: the role, what rules allow and forbid, whether a stop stands, what is known already.
 
-    While a stop stands a caller is asked nothing, and a technician measures only what is proved dead. ``answered`` are
+    While a stop stands a caller is asked nothing, and a technician measures only what is proved dead. ``recalls``:
+    meanwhile what is only remembered may be asked. ``answered`` are
     keys that are known, or that this role was asked without being able to tell. ``paid`` are set-ups already made.
     ``tools`` are those at hand; None stands for all.
     """
@@ -91,6 +94,11 @@ class Gate:
     paid: frozenset[str] = frozenset()
     tools: frozenset[str] | None = None
     asked: tuple[tuple[str, str], ...] = ()  # questions that rules want next, each with the rule's reason
+    recalls: bool = False
+
+    def from_memory(self, card: TestCard) -> bool:
+        """Whether this test may come only as a question to memory."""
+        return self.stopped and self.recalls and card.recall is not None
 
     def may_come(self, cards: Sequence[TestCard]) -> Flags:
         """Which tests may be shown once the dead-check has been done, their facts apart."""
@@ -101,7 +109,7 @@ class Gate:
         if ROLE_ORDER.index(card.who) > rank or card.test in self.forbidden:
             return False
         if self.stopped and (card.who != "technician" or card.energised or card.runs_appliance):
-            return False
+            return self.from_memory(card)
         return self.tools is None or self.tools.issuperset(card.tools)
 
     def waits(self, card: TestCard) -> bool:
@@ -121,7 +129,7 @@ def choose(
     ``places``: units a question may be about. ``most``: None for all. Where hands-in tests wait for the dead-check,
     the dead-check comes in their place. For whoever takes a call the hazard question leads until it has been answered.
     """
-    technician, certain = gate.role == "technician", sure(signatures, probability)
+    technician, certain = gate.role == "technician", sure(signatures, probability, gate.role)
     if certain and not technician:
         return _hazard_first(signatures, gate)
     asked, units = questions(signatures, gate.role), frozenset(places)
@@ -163,10 +171,15 @@ def _divided(scores: _Scores, gate: Gate, least: float) -> tuple[list[int], list
     return ready, waiting
 
 
-def sure(signatures: Signatures, probability: Table) -> bool:
-    """Whether one repair is as good as certain, *none of these* left out."""
+def sure(signatures: Signatures, probability: Table, role: Role) -> bool:
+    """Whether one repair is as good as certain for what this role does next, *none of these* left out."""
     shares = signatures.by_repair(probability)[:-1]
-    return bool(shares.max() >= SURE_FROM * shares.sum())
+    return bool(shares.max() >= sure_from(role) * shares.sum())
+
+
+def sure_from(role: Role) -> float:
+    """The probability from which a repair is as good as certain."""
+    return SURE_ON_SITE if role == "technician" else SURE_FROM
 
 
 def in_play(signatures: Signatures, probability: Table, least: float = IN_PLAY_FROM) -> Table:
@@ -192,6 +205,7 @@ class _Scores:
     minutes: Table  # with any set-up not yet paid
     ranked: tuple[int, ...]
     saves: Mapping[int, float]
+    gate: Gate
 
     def card(self, number: int) -> TestCard:
         return self.asked.asked[number].card
@@ -208,6 +222,7 @@ class _Scores:
                 minutes=float(self.minutes[number]),
                 outcomes=answers,
                 saves=self.saves.get(number),
+                from_memory=self.gate.from_memory(self.card(number)),
             )
             for number, answers in zip(numbers, outcomes, strict=True)
         ]
@@ -259,7 +274,8 @@ def _scored(
     playing = in_play(signatures, probability)
     gains = asked.gains(playing, signatures.repair)
     unpaid = _unpaid(asked, gate)
-    price = asked.minutes + unpaid + asked.surcharge
+    minutes = (asked.recalled if gate.stopped and gate.recalls else asked.minutes) + unpaid
+    price = minutes + asked.surcharge
     listed = _ranked(asked, gains, price, gate, units)
     weighed = _that_tell(gains, listed[:MOST_WEIGHED], least)
     enough = len(weighed)
@@ -269,7 +285,7 @@ def _scored(
     if len(weighed) > enough and min(saved) <= 0:  # one that pays may stand further down
         saved += savings(signatures, probability, asked, weighed[enough:], price)
     saves = dict(zip(weighed, saved, strict=False))
-    return _Scores(signatures, asked, playing, gains, asked.minutes + unpaid, listed, saves)
+    return _Scores(signatures, asked, playing, gains, minutes, listed, saves, gate)
 
 
 def _that_tell(gains: Table, numbers: Sequence[int], least: float) -> list[int]:
@@ -298,13 +314,13 @@ def _told_apart(
 ) -> _Scores | None:
     """Every question scored by what it tells of the fault itself, whatever mends it; None if that is known."""
     shares = signatures.by_group(probability)[:-1]
-    if shares.max() >= SURE_FROM * shares.sum() and gate.measured:
+    if shares.max() >= SURE_ON_SITE * shares.sum() and gate.measured:
         return None
     playing = in_play(signatures, probability, TOLD_APART_FROM)
     gains = asked.gains(playing, signatures.group)
-    minutes = asked.minutes + _unpaid(asked, gate)
+    minutes = (asked.recalled if gate.stopped and gate.recalls else asked.minutes) + _unpaid(asked, gate)
     listed = _ranked(asked, gains, minutes + asked.surcharge, gate, units, LEAST_TO_TELL_APART)
-    return _Scores(signatures, asked, playing, gains, minutes, listed, {})
+    return _Scores(signatures, asked, playing, gains, minutes, listed, {}, gate)
 
 
 def _ranked(
@@ -332,7 +348,7 @@ def _ranked(
 
 def _open(asked: Questions, gate: Gate, units: frozenset[str]) -> Flags:
     """Which questions the gate lets through, what is known apart, shape (Q,); the same few gates come again."""
-    entry = gate.role, gate.forbidden, gate.stopped, gate.tools, units
+    entry = gate.role, gate.forbidden, gate.stopped, gate.recalls, gate.tools, units
     flags = asked.opened.get(entry)
     if flags is None:
         places = [one.where is None or one.where in units for one in asked.asked]

@@ -20,6 +20,7 @@ ROLE_ORDER: tuple[Role, ...] = ("caller", "desk", "technician")
 #: Minutes a dangerous minute is worth, so that of two tests with equal information the safer one is done. Common
 #: practice, no source.
 LIVE_SURCHARGE, RUNNING_SURCHARGE = 3.0, 1.0
+RECALL_MINUTES = 0.5  # what is only remembered takes no trial; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -38,10 +39,10 @@ class Questions:
 
     ``start``: first column of each question, shape (Q,). ``heard``: P(answer | hypothesis), shape (H, C); the columns
     of a question sum to 1. ``doubt``: entropy of the answer to a question under a hypothesis, bits, shape (H, Q).
-    ``know``: probability that the question is answered at all. ``minutes``, ``setup`` (minutes of the
-    preparation a test needs) and ``surcharge``: shape (Q,). ``more``: the rows of ``heard`` for pairs, which stand
-    before the last; they are not laid beside the others, because a case reads few rows of a large table, and their
-    doubt is worked out only of the few that are in question.
+    ``know``: probability that the question is answered at all. ``minutes``, ``recalled`` (minutes where it is put to
+    memory only), ``setup`` (minutes of the preparation a test needs) and ``surcharge``: shape (Q,). ``more``: the rows
+    of ``heard`` for pairs, which stand before the last; they are not laid beside the others, because a case reads few
+    rows of a large table, and their doubt is worked out only of the few that are in question.
     """
 
     asked: tuple[Question, ...]
@@ -52,6 +53,7 @@ class Questions:
     alone_doubt: Table
     know: Table
     minutes: Table
+    recalled: Table
     setup: Table
     surcharge: Table
     columns: tuple[slice, ...]  # of each question
@@ -191,6 +193,7 @@ def _lined_up(signatures: Signatures, who: Role) -> Questions:
         alone_doubt=np.add.reduceat(_minus_p_log_p(heard), start, axis=1),
         know=np.array([1 - card.dont_know for card in cards]),
         minutes=np.array([card.minutes for card in cards]),
+        recalled=np.array([min(RECALL_MINUTES, card.minutes) if card.recall else card.minutes for card in cards]),
         setup=np.array([setups[card.setup].minutes if card.setup else 0.0 for card in cards]),
         surcharge=np.array(risk),
         columns=tuple(slice(first, first + size) for first, size in zip(start.tolist(), sizes.tolist(), strict=True)),

@@ -36,7 +36,8 @@ def fact_term(record: dict[str, Any], file: str = "", line: int = 0) -> FactTerm
     values = MappingProxyType(dict(record["values"]))
     mistaken = MappingProxyType({k: MappingProxyType(dict(v)) for k, v in record["mistaken_for"].items()})
     plain = {
-        k: record[k] for k in ("fact", "title", "kind", "usual", "told_by", "ask", "place", "unit", "least", "most")
+        k: record[k]
+        for k in ("fact", "title", "kind", "usual", "told_by", "ask", "recall", "place", "unit", "least", "most")
     }
     return FactTerm(
         **plain,
@@ -86,7 +87,8 @@ def fault(record: dict[str, Any], file: str = "", line: int = 0) -> Fault:
 
 
 def test_card(record: dict[str, Any], facts: Mapping[str, FactTerm]) -> TestCard:
-    values = {**record, "ask": record["ask"] or facts[record["reads"]].ask}
+    term = facts[record["reads"]]
+    values = {**record, "ask": record["ask"] or term.ask, "recall": term.recall}
     return TestCard(**{**values, "tools": tuple(record["tools"]), "cautions": tuple(record["cautions"])})
 
 

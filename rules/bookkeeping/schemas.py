@@ -97,6 +97,7 @@ class FactSchema(Record):
     usual = Text(load_default=None, allow_none=True)
     told_by = one_of(*ROLES, required=True)
     ask = Text(required=True)
+    recall = Text(load_default=None)
     place = one_of("none", "surface", "meter", load_default="none")
     between = listed()
     states = listed()

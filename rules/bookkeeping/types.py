@@ -61,6 +61,7 @@ class FactTerm:
     hazard: bool = False
     derived: bool = False  # worked out by rules or from the configuration, never told
     model: Literal["circuit", "shows", "context"] = "shows"
+    recall: str | None = None  # how to ask for it from memory, when nothing may be tried, touched or looked at
     codes: Mapping[str, str] = field(default_factory=dict)  # code on the display -> value; error_code only
     yes: str | None = None  # the value that a bare yes to the question stands for
     no: str | None = None
@@ -198,6 +199,7 @@ class TestCard:
     during: str | None = None
     needs_permission: bool = False  # stays out until a rule allows it
     runs_appliance: bool = False  # the appliance is switched on for it; never while a stop stands
+    recall: str | None = None  # the question put to memory only, which can hurt nobody while a stop stands
     dont_know: float = 0.1
     error: float | None = None  # share of wrong answers, where it is not that of whoever answers
     source: str = "common practice, no source"

@@ -25,8 +25,9 @@ DEAD_CHECK = "dead_check"
 class Walk:
     """One walk. ``answers``: fact keys and words in the order given; ``first``: the likeliest faults with their places
     at the end, all those that share the highest probability; ``led``: whether the true fault, or one that no test of
-    the walk's appliance tells from it, is among them, or, where a reading has ended the measuring with a stop, among
-    those it establishes together; ``ruled_out``: whether the true fault was ever ruled out.
+    the walk's appliance tells from it, is among them, or, where a stop has ended the measuring, among those that a
+    reading establishes together or that the same repair mends; ``ruled_out``: whether the true fault was ever ruled
+    out.
     """
 
     appliance: str
@@ -87,8 +88,10 @@ def walk(expert: Expert, appliance: Appliance, row: int) -> Walk:
     first = tuple(sorted(fault + (f"@{where}" if where else "") for fault, where in top))
     twins = [signatures.hypotheses[other] for other in _twins(expert.book, signatures, row)]
     led = any((twin.name, twin.where) in top or (twin.name, None) in top for twin in twins)
-    if standing and answer.stop and standing[0].standing == "established":
-        led |= hypothesis.name in standing[0].not_told_apart
+    if standing and answer.stop:
+        led |= standing[0].standing == "established" and hypothesis.name in standing[0].not_told_apart
+        mended = [signatures.hypotheses[other] for other in np.flatnonzero(signatures.repair == signatures.repair[row])]
+        led |= any((other.name, other.where) in top for other in mended)
     return Walk(appliance.appliance, hypothesis, tuple(answers), first, led, ruled_out)
 
 

@@ -27,12 +27,13 @@ HEDGES_RIGHT, HEDGES_WRONG = 0.08, 0.20  # how often an answer is hedged
 
 @dataclass(frozen=True)
 class Person:
-    """What one person answers, by key; keys in ``silent`` get "don't know"."""
+    """What one person answers, by key; keys in ``silent`` get "don't know". ``error``: how often it is mistaken."""
 
     says: Mapping[str, str]
     hedges: frozenset[str]
     silent: frozenset[str]
     source: Source
+    error: float
 
 
 @dataclass(frozen=True)
@@ -121,12 +122,13 @@ class _People:
             says[key] = said = self._said(key, term, word, error)
             if source == "caller" and self.rng.random() < (HEDGES_RIGHT if said == word else HEDGES_WRONG):
                 hedges.add(key)
-        return Person(says, frozenset(hedges), frozenset(silent), source)
+        error = self._error(source, None, rate)
+        return Person(says, frozenset(hedges), frozenset(silent), source, error)
 
-    def _error(self, source: Source, term: FactTerm, rate: float) -> float:
+    def _error(self, source: Source, term: FactTerm | None, rate: float) -> float:
         if source == "caller" and self.strain.caller_error is not None:
             return self.strain.caller_error
-        return min(error_of(source, certainty_of(term, source)) * rate, 0.45)
+        return min(error_of(source, certainty_of(term, source) if term else "said") * rate, 0.45)
 
     def _said(self, key: str, term: FactTerm, word: str, error: float) -> str:
         """The word, or by mistake another. Which one is drawn from the book's named mistakes, moved and flattened."""
@@ -154,22 +156,27 @@ class _People:
     def _complaint(self, happening: Happening, caller: Person) -> tuple[Fact, ...]:
         """What the caller tells unasked: something odd that the fault itself shows, and perhaps more that seems odd.
 
-        People call about what they see, so the first thing is told as it is; only the rest may be mistaken.
+        People call about what they see, so the first thing is told as it is. Each further one is as often mistaken as
+        an answer: of all that a caller could say a few things are wrong, but nobody goes through them all to tell.
         """
         odd: dict[tuple[str, str], list[str]] = defaultdict(list)
         chief: set[tuple[str, str]] = set()
+        seen: set[tuple[str, str]] = set()
         for key, said in caller.says.items():
             fact, place, _ = split_key(key)
             if said == self._usual(key) or not happening.words[key] or fact in NOT_COMPLAINED_OF:
                 continue
             odd[fact, said].append(place or "")
-            if key in happening.own and said == happening.words[key]:
-                chief.add((fact, said))
+            if said == happening.words[key]:
+                seen.add((fact, said))
+                chief |= {(fact, said)} if key in happening.own else set()
         if not chief:
             return ()
         things = self._drawn([thing for thing in odd if thing in chief], 1)
-        further = int(self.rng.binomial(SAID_MOST - 1, ALSO_SAYS))
-        things += self._drawn([thing for thing in odd if thing not in things], further)
+        for _ in range(int(self.rng.binomial(SAID_MOST - 1, ALSO_SAYS))):
+            mistaken = self.rng.random() < caller.error
+            left = [thing for thing in odd if thing not in things and (thing in seen) != mistaken]
+            things += self._drawn(left, 1)
         return tuple(dict.fromkeys(fact for thing in things for fact in self._told(caller, *thing, odd[thing])))
 
     def _drawn(self, things: Sequence[tuple[str, str]], most: int) -> list[tuple[str, str]]:

@@ -6,6 +6,7 @@ All of them obey the same masks: role, what rules allow and forbid, stops, and t
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -35,7 +36,7 @@ def fixed(ranker: Ranker, order: Sequence[Ask]) -> Policy:
             if not may_come or ask.key in gate.answered:
                 continue
             if not gate.waits(ask.card):
-                return ask
+                return replace(ask, from_memory=gate.from_memory(ask.card))
             if dead.key not in gate.answered:
                 return dead
         return None

@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 
 from rules.answer import Conclusion
 from rules.belief import posterior
-from rules.belief.choosing import LEAST_BITS, SURE_FROM, Gate, choose
+from rules.belief.choosing import LEAST_BITS, SURE_ON_SITE, Gate, choose
 from rules.belief.posterior import error_of
-from rules.belief.questions import questions
+from rules.belief.questions import RECALL_MINUTES, questions
 from rules.belief.repairs import ELSEWHERE, TRIAL_RUN
 from rules.belief.signatures import Signatures
 from rules.belief.stack import Table, mistakes, stack_up
@@ -31,7 +31,8 @@ from rules.triage import Expert, Weighed, askable, expected_at, gate_of, weigh
 __all__ = [
     "ELSEWHERE",
     "LEAST_BITS",
-    "SURE_FROM",
+    "RECALL_MINUTES",
+    "SURE_ON_SITE",
     "TRIAL_RUN",
     "Ask",
     "Ranker",
@@ -55,11 +56,12 @@ MOST_KEPT = 256  # weighed cases kept
 
 @dataclass(frozen=True)
 class Ask:
-    """A test at a place, and the key it reads."""
+    """A test at a place, and the key it reads; put to memory only where a stop stands."""
 
     card: TestCard
     where: str | None
     key: str
+    from_memory: bool = False
 
 
 @dataclass(frozen=True)
@@ -87,8 +89,7 @@ class Ranker:
 
     def gate(self, weighed: Weighed, role: Role, asked: frozenset[str]) -> Gate:
         """What may be asked; ``asked`` are keys that were asked in vain and are not asked again."""
-        stopped = weighed.stop is not None
-        gate = gate_of(self.book, role, weighed.case, weighed.fired, stopped=stopped)
+        gate = gate_of(self.book, role, weighed.case, weighed.fired, stop=weighed.stop)
         return replace(gate, answered=gate.answered | asked)
 
     def advised(self, weighed: Weighed, gate: Gate, *, worth_it: bool) -> Ask | None:
@@ -107,7 +108,7 @@ class Ranker:
         test = chosen[0] if chosen else None
         if worth_it:
             test, _ = worth_asking(chosen, gate.role, measured=gate.measured)
-        return Ask(test.card, test.where, test.key) if test is not None else None
+        return Ask(test.card, test.where, test.key, test.from_memory) if test is not None else None
 
     def offered(self, weighed: Weighed, gate: Gate, most: int) -> list[Ask]:
         """The first tests of the list."""

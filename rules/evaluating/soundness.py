@@ -119,7 +119,7 @@ class _Examination:
 
     def _fact(self, key: str, word: str, role: Role) -> Fact:
         source: Source = "technician" if role == "technician" else "caller"
-        return told(self.ranker, key, Person({key: word}, frozenset(), frozenset(), source))
+        return told(self.ranker, key, Person({key: word}, frozenset(), frozenset(), source, 0.0))
 
     def _complaint(self) -> list[Fact]:
         """One odd thing this hypothesis shows a caller, if any."""

@@ -10,7 +10,7 @@ import numpy as np
 from rules.belief.signatures import Signatures
 from rules.evaluating.grouping import Entry, Grouping, Truth, by_fault, by_part, family, faults_of
 from rules.evaluating.people import Case, answer, reply
-from rules.evaluating.ranking import SURE_FROM, TRIAL_RUN, Ask, Ranker, Table, Weighed, order_of
+from rules.evaluating.ranking import RECALL_MINUTES, SURE_ON_SITE, TRIAL_RUN, Ask, Ranker, Table, Weighed, order_of
 from rules.terms import Fact
 
 MOST_QUESTIONS = 8
@@ -113,7 +113,7 @@ class Phone:
 
 
 def telephone(ranker: Ranker, judge: Judge, case: Case, *, worth_it: bool = True, most: int = MOST_QUESTIONS) -> Phone:
-    """Ask what the ranker advises until it stops asking, a stop stands, or ``most`` questions are asked.
+    """Ask what the ranker advises until it stops asking, or ``most`` questions are asked.
 
     ``worth_it`` off: go on while any question is listed, though none is worth its minutes.
     """
@@ -122,15 +122,15 @@ def telephone(ranker: Ranker, judge: Judge, case: Case, *, worth_it: bool = True
     while True:
         weighed = ranker.weigh(call.facts)
         call.at.append(judge.snapshot(weighed, case.happening.truths))
-        if weighed.stop is not None or call.questions >= most:
-            call.ended = "stop" if weighed.stop is not None else "asked_out"
+        if call.questions >= most:
+            call.ended = "asked_out"
             return call
         ask = ranker.advised(weighed, ranker.gate(weighed, "desk", frozenset(asked)), worth_it=worth_it)
         if ask is None:
-            call.ended = "nothing_left"
+            call.ended = "nothing_left" if weighed.stop is None else "stop"
             return call
         call.questions += 1
-        call.minutes += case.test_minutes[ask.card.test]
+        call.minutes += spent(case, ask, frozenset())
         asked.add(ask.key)
         heard = reply(ranker, ask, case.caller)
         call.answers += heard[0].told
@@ -158,8 +158,8 @@ Policy = Callable[[Weighed, frozenset[str], frozenset[str]], Ask | None]
 class Visit:
     """A visit from its first test to the range that works, or to somebody else who is sent for.
 
-    ``end``: the belief when the first repair is begun. ``isolated``: test minutes until one repair had SURE_FROM of the
-    belief, all of them if none did. ``own_repair``: what mending the true faults alone takes.
+    ``end``: the belief when the first repair is begun. ``isolated``: test minutes until one repair had SURE_ON_SITE of
+    the belief, all of them if none did. ``own_repair``: what mending the true faults alone takes.
     """
 
     end: Snapshot
@@ -185,7 +185,7 @@ def on_site(
 ) -> Visit:
     """Test as a policy says, repair when it says no more, and go on so while a repair turns out to be the wrong one.
 
-    ``until_sure`` stops a policy that never stops by itself while one repair has SURE_FROM of the belief.
+    ``until_sure`` stops a policy that never stops by itself while one repair has SURE_ON_SITE of the belief.
     """
     return _Site(ranker, judge, case, list(facts), policy, until_sure).visit()
 
@@ -280,15 +280,16 @@ class _Site:
 
 
 def sure(weighed: Weighed) -> bool:
-    """Whether one repair has SURE_FROM of the whole belief."""
-    return bool(weighed.belief.signatures.by_repair(weighed.belief.probability)[:-1].max() >= SURE_FROM)
+    """Whether one repair has SURE_ON_SITE of the whole belief."""
+    return bool(weighed.belief.signatures.by_repair(weighed.belief.probability)[:-1].max() >= SURE_ON_SITE)
 
 
 def spent(case: Case, ask: Ask, paid: frozenset[str]) -> float:
     """What a test really takes in this case, minutes, with preparation that was not yet done."""
     setup = ask.card.setup
     prepared = case.setup_minutes[setup] if setup and setup not in paid else 0.0
-    return case.test_minutes[ask.card.test] + prepared
+    tried = case.test_minutes[ask.card.test]
+    return (min(RECALL_MINUTES, tried) if ask.from_memory else tried) + prepared
 
 
 def family_of(case: Case) -> str:

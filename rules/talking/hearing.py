@@ -69,7 +69,7 @@ def hear(expert: Expert, conversation: Conversation, message: Message) -> Turn:
     if weighed.folded.replaced and heard.kind in ("told", "place") and _replaces(weighed.folded, heard):
         heard = replace(heard, kind="correction")
         grown = replace(grown, messages=(*conversation.messages, heard))
-    question = question_in(weighed.answer)
+    question = question_in(weighed.answer, message.role)
     grown = replace(grown, asks=question)
     facts = _turn_facts(expert, weighed.folded, (heard,))
     reply = _reply(expert, heard, read, weighed, facts, question, back)
@@ -82,10 +82,10 @@ def look(expert: Expert, conversation: Conversation) -> Turn:
     ``facts`` are all facts of the conversation with what became of each.
     """
     weighed = weigh(expert, conversation)
-    question = question_in(weighed.answer)
-    facts = _turn_facts(expert, weighed.folded, conversation.messages)
     role = conversation.role
-    lines = [*stop_words(weighed.answer, role), *after_stop(weighed.answer)]
+    question = question_in(weighed.answer, role)
+    facts = _turn_facts(expert, weighed.folded, conversation.messages)
+    lines = [*stop_words(weighed.answer, role), *after_stop(weighed.answer, question)]
     lines += state_words(weighed.answer, question, role) if conversation.messages else [OPENING]
     kept = replace(conversation, asks=question if conversation.messages else None)
     return Turn(kept, "look", facts, (), "\n".join(lines), kept.asks, weighed.answer)
@@ -95,7 +95,7 @@ def open_question(expert: Expert, conversation: Conversation) -> OpenQuestion | 
     """The question that the next message may answer: the last one asked, or worked out anew after a change."""
     if conversation.asks is not None or not conversation.messages:
         return conversation.asks
-    return question_in(weigh(expert, conversation).answer)
+    return question_in(weigh(expert, conversation).answer, conversation.role)
 
 
 def _answered(conversation: Conversation) -> OpenQuestion | None:
@@ -191,8 +191,8 @@ def _reply(
     if read.question == "how":
         lines += how_words(book, answer)
     if read.question == "why":
-        lines += why_words(book, answer, heard.asked or question)
-    lines += after_stop(answer)
+        lines += why_words(book, answer, question if answer.stop is not None else heard.asked or question)
+    lines += after_stop(answer, question)
     understood = bool(facts) or read.question is not None or bool(back)
     if not understood and not read.lacking:
         lines.append(_not_understood(heard, read, weighed.answer))

@@ -17,7 +17,7 @@ LEAST_BITS = 0.1  # a fact that speaks less for or against a suspect is not name
 
 def why_words(book: Book, answer: Triage, question: OpenQuestion | None) -> list[str]:
     """Why the open question is asked: what each answer to it would point to, what it takes and saves."""
-    if answer.stop is not None:
+    if answer.stop is not None and question is None:
         return [f"I ask nothing now, because of the danger: {' '.join(answer.stop.because)}"]
     if question is None:
         return [f"No question is open. {answer.next_step.because}"]
@@ -26,7 +26,7 @@ def why_words(book: Book, answer: Triage, question: OpenQuestion | None) -> list
     if advice is None:
         return lines
     lines += _outcomes(book, advice)
-    if answer.next_step.because not in question.why:
+    if answer.stop is None and answer.next_step.because not in question.why:
         lines.append(answer.next_step.because)
     return lines
 

@@ -121,18 +121,22 @@ def _doing(answer: Triage) -> Iterator[str]:
         yield "What else does the range do, or not do?"
 
 
-def after_stop(answer: Triage) -> list[str]:
-    """Who deals with a stop, and that nothing is asked while it stands."""
+def after_stop(answer: Triage, question: OpenQuestion | None) -> list[str]:
+    """Who deals with a stop, and that nothing is asked while it stands but what is remembered."""
     if answer.stop is None:
         return []
-    return [f"Nothing more is asked while this stands. {WHO[answer.stop.refer_to].capitalize()} must deal with it."]
+    who = f"{WHO[answer.stop.refer_to].capitalize()} must deal with it."
+    if question is None:
+        return [f"Nothing more is asked while this stands. {who}"]
+    return [f"Nothing is tried or touched while this stands. {who} When all are safe, ask what is remembered."]
 
 
 # --- the question ------------------------------------------------------------------------------------------------
 def asking(answer: Triage, question: OpenQuestion) -> list[str]:
     """The next question and why it is asked, its cautions first."""
     cautions = [c for advice in answer.next_tests if advice.test == question.test for c in advice.cautions]
-    return [*dict.fromkeys(cautions), f"Next: {question.ask} (Why: {question.why})"]
+    lead = "Next" if answer.stop is None else "Next, from memory"
+    return [*dict.fromkeys(cautions), f"{lead}: {question.ask} (Why: {question.why})"]
 
 
 def in_other_words(book: Book, question: OpenQuestion) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import cast
 
-from rules.answer import Triage
+from rules.answer import TestAdvice, Triage
 from rules.bookkeeping.types import Appliance
 from rules.enquiry import check_places
 from rules.talking.conversation import Conversation, Number, OpenQuestion
@@ -68,12 +68,28 @@ def refuse_unfit(expert: Expert, appliance: Appliance, facts: Sequence[Fact]) ->
         raise InputError(problems)
 
 
-def question_in(answer: Triage) -> OpenQuestion | None:
-    """The question that an answer asks: that of its next step. None in a stop, and where nothing is worth asking."""
+def question_in(answer: Triage, role: Role) -> OpenQuestion | None:
+    """The question that an answer asks: that of its next step. None where nothing is worth asking.
+
+    In a stop whoever takes the call is given what is worth asking from memory; nobody else is asked anything.
+    """
+    if answer.stop is not None:
+        return _remembered(answer) if role == "desk" else None
     step = answer.next_step
-    if answer.stop is not None or step.do not in ("ask", "measure"):
+    if step.do not in ("ask", "measure"):
         return None
     for advice in answer.next_tests:
         if advice.test == step.test and advice.where == step.where:
-            return OpenQuestion(advice.test, advice.reads, advice.ask, advice.why, cast(Role, advice.who))
+            return _opened(advice)
     return None
+
+
+def _remembered(answer: Triage) -> OpenQuestion | None:
+    """The first question to memory that is worth its minutes."""
+    worth = (advice for advice in answer.next_tests if advice.from_memory and (advice.saves_minutes or 0) > 0)
+    advice = next(worth, None)
+    return _opened(advice) if advice is not None else None
+
+
+def _opened(advice: TestAdvice) -> OpenQuestion:
+    return OpenQuestion(advice.test, advice.reads, advice.ask, advice.why, cast(Role, advice.who))

@@ -36,7 +36,7 @@ MOST_OF_IT = 0.9
 _BARE = re.compile(r"[-+]?\d+(?:\.\d+)?")
 UNITS = {"ohm": "ohm", "delta_degF": "F", "day": "days"}
 
-_ELSEWHERE = re.compile(r"Next: |[A-Z]+\. STOP\. ")
+_ELSEWHERE = re.compile(r"Next(, from memory)?: |[A-Z]+\. STOP\. ")
 
 
 @dataclass(frozen=True)

@@ -74,6 +74,7 @@ WORDS: dict[str, dict[str, str]] = {
         "why": "What it would tell.",
         "who": "caller, desk or technician.",
         "energised": "True: a live test.",
+        "from_memory": "True: a stop stands; only what is remembered, nothing is tried or touched.",
         "minutes": "With its preparation, min.",
         "tools": "What is needed.",
         "cautions": "To be shown with it.",

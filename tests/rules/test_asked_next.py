@@ -33,7 +33,8 @@ def test_danger_is_asked_about_before_the_code(ask: Asker) -> None:
 def test_nothing_is_wanted_while_a_stop_stands(ask: Asker) -> None:
     answer = ask(None, "display.code=yes", "hazard.smoke=yes")
     assert answer.stop is not None
-    assert not answer.next_tests
+    assert "ask_which_code" not in {test.test for test in answer.next_tests}
+    assert all(test.from_memory for test in answer.next_tests)
 
 
 def asked(expert: Expert, told: str, seen: str | None, test: str) -> bool:

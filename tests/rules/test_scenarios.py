@@ -5,8 +5,11 @@ The scenarios are the trade's; common practice, no source. The wordings are inve
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
+from rules import Expert
 from rules.answer import Triage
 from tests.conftest import Asker
 
@@ -193,7 +196,9 @@ def test_a_hazard_stops_everything(ask: Asker, note: str, role: str) -> None:
     answer = ask(note, role=role)  # type: ignore[arg-type]
     assert answer.stop is not None
     assert answer.stop.say
-    assert answer.next_tests == ()
+    assert answer.next_step.do == "stop"
+    assert all(test.from_memory for test in answer.next_tests)
+    assert not answer.next_tests or (role == "desk" and answer.stop.signal == "WARNING")
     assert answer.visit.needed is True
     assert answer.visit.urgency == "now"
 
@@ -215,6 +220,41 @@ def test_in_a_stop_a_technician_is_shown_nothing_live(ask: Asker) -> None:
     assert answer.stop is not None
     assert answer.next_tests
     assert not [test for test in answer.next_tests if test.energised or test.who != "technician"]
+    measured = ask("sparks from the bake element", "dead_check=proved", "ohms.bake=22 ohm", role="technician")
+    assert any(test.from_memory for test in measured.next_tests)
+    assert not [t for t in measured.next_tests if t.energised or (t.who != "technician" and not t.from_memory)]
+
+
+#: How a question to memory begins, and each of its sentences: never with what somebody is to do.
+ASKING = re.compile(
+    r"(Before|When|If|Did|Was|Were|Has|Have|Had|Is|With|In|On|At|As|Once|So|Long|Or|Even) [^.:!]*(: did [^.:!]*)?\?"
+)
+
+
+def test_questions_to_memory_ask_nobody_to_do_anything(expert: Expert) -> None:
+    cards = [card for card in expert.book.tests.values() if card.recall]
+    assert len(cards) > 60
+    sentences = [s for card in cards for s in re.split(r"(?<=[?.!]) ", str(card.recall))]
+    assert not [s for s in sentences if not re.fullmatch(ASKING, s) and not s.startswith("A short whirr, ")]
+    assert not [card.test for card in cards if re.search(r"\byou\b|\bnow\b(?! and then)", str(card.recall))]
+    assert not [card.test for card in cards if card.energised or card.tools or card.who == "technician"]
+
+
+@pytest.mark.parametrize("hazard", ["hazard.shock=yes", "hazard.flame=yes"])
+def test_in_danger_nobody_is_kept_talking(ask: Asker, hazard: str) -> None:
+    answer = ask(None, hazard, "oven.bake.heat=none", role="desk")
+    assert answer.stop is not None and answer.stop.signal == "DANGER"
+    assert answer.next_tests == ()
+
+
+def test_what_is_remembered_tells_suspects_apart_while_a_stop_stands(ask: Asker) -> None:
+    told = ("hazard.burning_smell=yes", "oven.bake.heat=none")
+    before = ask(None, *told, role="desk")
+    asked = before.next_tests[0]
+    assert asked.from_memory and not asked.cautions and asked.minutes <= 0.5
+    after = ask(None, *told, "display=dark", "surface.heat@all=none", role="desk")
+    assert after.stop is not None
+    assert {c.fault for c in after.conclusions[:2]} != {c.fault for c in before.conclusions[:2]}
 
 
 def test_live_tests_wait_for_the_dead_check(ask: Asker) -> None:

@@ -8,9 +8,14 @@ import numpy as np
 
 from rules.appliance.operating import EVERYTHING, TRIPS_AT_ONCE, Runs, display_grade
 from rules.appliance.seen.common import Mask, Numbers, Observer, Words, words
+from rules.appliance.seen.insulation import leak_ma
 from rules.appliance.wiring import LOW_IMPEDANCE_OHMS
+from rules.electrical.leakage import GFCI_TRIPS_MA
 
 TRIPS_LATER = 1.35  # times the breaker's rating; UL 489: 135 % within an hour
+
+USED_ON_TOP = ("high ", "low ", "low rest ")  # states of one burner in use
+USED_IN_OVEN = ("bake", "bake rest", "broil", "convection", "clean")
 
 _GRADES = np.array(["lit", "dim", "flickering", "dark"])
 
@@ -62,6 +67,19 @@ def _all_on(runs: Runs, _: str) -> Words:
     return words([runs.most_amps([EVERYTHING]) >= TRIPS_LATER * _holds_amps(runs)], ["trips"], "holds")
 
 
+def _trips_with(runs: Runs, _: str) -> Words:
+    """What has to be on for the breaker to trip, by its current or, where it watches for one, by a leak."""
+
+    def trips(state: str) -> Mask:
+        over: Mask = runs.most_amps([state]) >= TRIPS_LATER * _holds_amps(runs)
+        return over | (leak_ma(runs, state) >= GFCI_TRIPS_MA)
+
+    none = np.zeros(len(runs.cleared), dtype=bool)
+    burner = np.any([none, *(trips(s) for s in runs.states if s.startswith(USED_ON_TOP))], axis=0)
+    oven = np.any([none, *(trips(s) for s in runs.states if s in USED_IN_OVEN)], axis=0)
+    return words([runs.cleared | trips("idle") | (burner & oven), burner, oven], ["either", "burner", "oven"], "none")
+
+
 def _amps_at_trip(runs: Runs, _: str) -> Words:
     """Where the breaker trips later: whether the current that trips it is below what it is rated for."""
     trips = (_breaker(runs, "") == "trips_later") | (_all_on(runs, "") == "trips")
@@ -90,6 +108,7 @@ WHOLE = {
     "breaker.after_reset": Observer(_after_reset),
     "breaker.all_on": Observer(_all_on),
     "amps.at_trip": Observer(_amps_at_trip),
+    "trips.with": Observer(_trips_with),
     "display": Observer(_display, needs=("control",)),
     "display.with_burner_on": Observer(_display_with_burner, needs=("control", "indicator_lamp")),
 }

@@ -63,6 +63,28 @@ def test_when_a_ground_fault_breaker_trips(element: str, ohms: float, at: float,
     assert shown(leaking(element, ohms, at))["gfci.trips"] == trips
 
 
+@pytest.mark.parametrize(
+    ("effects", "on"),
+    [
+        ([], "none"),
+        (leaking("{where}.element", 10_000, 0.5), "burner"),
+        (leaking("bake_element", 6_000, 0.1), "oven"),
+        (leaking("bake_element", 25_000, 0.05), "none"),
+        ([*leaking("bake_element", 6_000, 0.1), *leaking("{where}.element", 6_000, 0.1)], "either"),
+        ([Effect("bond_strap", "fitted", ())], "either"),
+    ],
+)
+def test_what_has_to_be_on_for_the_breaker_to_trip(effects: list[Effect], on: str) -> None:
+    """One element's leak trips with that element; 18 mA of the clock's own current trip whatever is on."""
+    assert shown(effects)["trips.with"] == on
+
+
+def test_an_overload_trips_with_what_draws_it() -> None:
+    """A 40 A breaker that holds a third carries 13.5 A and lets go at 18 A: bake and broil together draw more."""
+    weak = [Effect("breaker", "weak", (0.33,))]
+    assert shown(weak)["trips.with"] == "oven"
+
+
 def test_between_four_and_six_milliamperes_it_may_trip() -> None:
     """120 V over 25 kohm are 4.8 mA."""
     assert shown(leaking("broil_element", 25_000, 0.05))["leak.resting"] == "may_trip"

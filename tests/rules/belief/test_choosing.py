@@ -76,7 +76,7 @@ def test_the_few_that_are_listed_are_the_first_of_all(expert: Expert) -> None:
     for enquiry in (*likely_sets(expert, 60, "desk", chance=9), *likely_sets(expert, 60, "technician", chance=9)):
         seen = consider(expert, enquiry)
         signatures, probability = seen.belief.signatures, seen.belief.probability
-        gate = gate_of(expert.book, enquiry.role, seen.case, seen.fired, stopped=seen.stop is not None)
+        gate = gate_of(expert.book, enquiry.role, seen.case, seen.fired, stop=seen.stop)
         places = signatures.appliance.positions
         few, every = (choose(signatures, probability, gate, places, most) for most in (MOST_TESTS, None))
         assert [(t.key, t.card.test, t.outcomes, t.pays) for t in few] == [

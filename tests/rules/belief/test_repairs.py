@@ -46,7 +46,7 @@ def test_nothing_is_asked_inside_one_repair(expert: Expert) -> None:
     p[list(board.members)] = 1.0
     p /= p.sum()
     assert p.max() < 0.5
-    assert sure(signatures, p)
+    assert sure(signatures, p, "caller")
     gate = Gate("caller", frozenset(), frozenset(), False, frozenset({"hazard.any"}))
     assert choose(signatures, p, gate, signatures.appliance.positions) == []
 

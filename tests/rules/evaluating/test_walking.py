@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from rules import Enquiry, Expert, triage
+from rules.answer import NextStep, TestAdvice
 from rules.evaluating.people import Case, reply
 from rules.evaluating.policies import at_random, by_minutes, by_prior_score, cheapest_useful, coldleg, fixed
 from rules.evaluating.ranking import Ask, Ranker, Weighed
@@ -48,7 +49,7 @@ def test_every_way_of_working_obeys_the_masks(ranker: Ranker, judge: Judge, draw
         if ask.card.needs_permission:
             assert words.get("dead_check") == "proved"
         if weighed.stop is not None:
-            assert ask.card.who == "technician"
+            assert ask.card.who == "technician" or ask.from_memory
             assert not ask.card.energised
             assert not ask.card.runs_appliance
 
@@ -63,8 +64,14 @@ def test_a_call_follows_the_answer_step_by_step(
         facts: list[Fact] = list(case.complaint)
         for _ in range(MOST_QUESTIONS):
             enquiry = Enquiry(facts=tuple(facts), appliance=ranker.signatures.appliance, role="desk")
-            step = triage(expert, enquiry).next_step
-            if step.do != "ask":
+            answer = triage(expert, enquiry)
+            step: NextStep | TestAdvice = answer.next_step
+            if answer.stop is not None:
+                pays = [test for test in answer.next_tests if test.from_memory and (test.saves_minutes or 0) > 0]
+                if not pays:
+                    break
+                step = pays[0]
+            elif answer.next_step.do != "ask":
                 break
             card = ranker.book.tests[str(step.test)]
             places = ranker.at_places(card, ranker.signatures.appliance.positions) or [Ask(card, None, card.reads)]
@@ -75,9 +82,15 @@ def test_a_call_follows_the_answer_step_by_step(
     assert followed > 8
 
 
-def test_nobody_is_questioned_while_a_stop_stands(ranker: Ranker, judge: Judge, drawn: list[Case]) -> None:
-    stopped = [telephone(ranker, judge, case) for case in drawn if ranker.weigh(case.complaint).stop is not None]
-    assert all(call.questions == 0 and call.ended == "stop" for call in stopped)
+def test_nothing_but_memory_is_asked_while_a_stop_stands(ranker: Ranker, judge: Judge, drawn: list[Case]) -> None:
+    for case in drawn:
+        call = telephone(ranker, judge, case, worth_it=False)
+        for number in range(len(case.complaint), len(call.facts)):
+            stop, fact = ranker.weigh(call.facts[:number]).stop, call.facts[number]
+            if stop is None or fact.fact.startswith("hazard."):
+                continue  # which danger it is belongs to the answer that there is one
+            assert stop.signal == "WARNING"
+            assert ranker.book.test_reading[fact.fact].recall
 
 
 def test_calls_keep_to_the_most_questions(ranker: Ranker, judge: Judge, drawn: list[Case]) -> None:

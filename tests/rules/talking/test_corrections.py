@@ -70,7 +70,8 @@ def test_a_danger_stands_against_a_bare_denial(expert: Expert) -> None:
     turn = call.say("no smoke")
     assert turn.answer.stop is not None
     assert "stands" in turn.reply and "0.0" in turn.reply
-    assert turn.asks is None
+    assert "Nothing is tried or touched" in turn.reply
+    assert turn.asks is not None and f"Next, from memory: {turn.asks.ask}" in turn.reply
 
 
 @pytest.mark.parametrize(
