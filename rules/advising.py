@@ -26,8 +26,8 @@ def _advice(book: Book, signatures: Signatures, test: NextTest, stand_in: str | 
     where = UNNAMED if test.where and test.where == stand_in else test.where
     outcomes = tuple(
         [
-            OutcomeAdvice(outcome.value, round(outcome.probability, 4), _names(signatures, outcome.leads_to))
-            for outcome in test.outcomes
+            OutcomeAdvice(value, round(probability, 4), _names(signatures, leads_to))
+            for value, probability, leads_to in test.outcomes
         ]
     )
     return TestAdvice(
@@ -35,7 +35,7 @@ def _advice(book: Book, signatures: Signatures, test: NextTest, stand_in: str | 
         where=where,
         reads=test.key.replace(f"@{stand_in}", f"@{UNNAMED}") if stand_in else test.key,
         ask=ask_words(card.recall if test.from_memory and card.recall else card.ask, where, card.between, card.during),
-        why=_why(signatures, test),
+        why=_why(signatures, test, outcomes),
         who=card.who,
         energised=card.energised,
         from_memory=test.from_memory,
@@ -55,7 +55,7 @@ def _names(signatures: Signatures, members: Sequence[int]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(name for member in members for name in signatures.hypotheses[member].faults))
 
 
-def _why(signatures: Signatures, test: NextTest) -> str:
+def _why(signatures: Signatures, test: NextTest, outcomes: Sequence[OutcomeAdvice]) -> str:
     """One sentence: what the likeliest answers would point to."""
     if test.opens:
         cards = ", ".join(name.replace("_", " ") for name in test.opens)
@@ -64,12 +64,13 @@ def _why(signatures: Signatures, test: NextTest) -> str:
         return test.because
     if not test.outcomes:
         return DANGER_FIRST
-    likely = sorted(test.outcomes, key=lambda outcome: -round(outcome.probability, 4))[:3]
-    leading = [(o.value.replace("_", " "), signatures.hypotheses[o.leads_to[0]].fault) for o in likely if o.leads_to]
-    pointed = [(value, fault.title) for value, fault in leading if fault is not None]
+    told = [-outcome.probability for outcome in outcomes]
+    likely = [test.outcomes[number] for number in sorted(range(len(told)), key=told.__getitem__)[:3]]
+    leading = [(o.value, signatures.hypotheses[o.leads_to[0]].fault) for o in likely if o.leads_to]
+    pointed = [(value.replace("_", " "), fault.title) for value, fault in leading if fault is not None]
     if not pointed:
         return f"It narrows {len(test.outcomes)} ways, though no single fault stands out yet."
-    titles = list(dict.fromkeys(title for _, title in pointed))
-    if len(titles) == 1:
-        return f"It checks what is suspected most: {titles[0]}."
+    title = pointed[0][1]
+    if all(other == title for _, other in pointed):
+        return f"It checks what is suspected most: {title}."
     return "Each answer points elsewhere: " + "; ".join(f"{value}, {title}" for value, title in pointed) + "."

@@ -94,9 +94,9 @@ def _statements(
     for number, words in says.items():
         own = tuple(
             [
-                (key, word)
-                for key, word in words.items()
-                if len(said[key][word]) == 1 or min(said[key][word], key=trust) == number
+                entry
+                for entry in words.items()
+                if len(said[entry[0]][entry[1]]) == 1 or min(said[entry[0]][entry[1]], key=trust) == number
             ]
         )
         if own:

@@ -64,10 +64,12 @@ def conclude(
     out = _ruled_out(groups, fired)
     listed: list[tuple[_Group, str]] = []
     for rank in groups.listed:
+        if len(listed) == MOST_LISTED:
+            break
         if rank in out and rank not in established:
             continue
         group = groups[rank]
-        if len(listed) < MOST_LISTED and _worth_listing(signatures, group):
+        if _worth_listing(signatures, group):
             standing = "established" if rank in established else "possible"
             if standing == "possible" and group.probability >= LIKELY_FROM:
                 standing = "likely"
@@ -111,8 +113,10 @@ class _Groups:
         for name, share, number in entries:
             alike.setdefault((name, share), []).append(number)
         ranked = sorted(
-            (-round(share * len(same), 9), int(signatures.first[same[0]]), name, share * len(same), same)
-            for (name, share), same in alike.items()
+            [
+                (-round(share * len(same), 9), int(signatures.first[same[0]]), name, share * len(same), same)
+                for (name, share), same in alike.items()
+            ]
         )
         self.sum = float(shares.sum())
         self.first, self.names = [entry[1] for entry in ranked], [entry[2] for entry in ranked]
@@ -137,8 +141,10 @@ class _Groups:
     def __getitem__(self, rank: int) -> _Group:
         made = self._made.get(rank)
         if made is None:
-            numbers = self._same[rank]
-            members = tuple(sorted(m for number in numbers for m in self.signatures.members[number]))
+            numbers, of = self._same[rank], self.signatures.members
+            members = of[numbers[0]]
+            if len(numbers) > 1:
+                members = tuple(sorted([member for number in numbers for member in of[number]]))
             where = self.signatures.hypotheses[members[0]].where if len(numbers) == 1 else None
             made = self._made[rank] = _Group(members, where, self.probability[rank], len(numbers) == 1)
         return made
@@ -308,7 +314,7 @@ def _bits(belief: Belief, group: _Group) -> tuple[FactBits, ...]:
     here = np.zeros(len(belief.probability), dtype=bool)
     here[list(group.members)] = True
     rows = []
-    for number, bits in sorted(belief.bits.items()):
+    for number, bits in zip(belief.numbers, belief.bits, strict=True):
         without = belief.probability * np.exp2(-np.maximum(bits, LEAST_BITS))
         gained = _log_odds(belief.probability, here) - _log_odds(without, here)
         rows.append(FactBits(number, round(gained, 2) + 0.0))

@@ -6,6 +6,7 @@ The list of tests stays beside it; a person can always choose another.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from operator import itemgetter
 
 from rules.answer import NextStep, RepairStep, StopNow, VisitPlan
 from rules.belief.choosing import Gate, NextTest, sure
@@ -55,16 +56,20 @@ def repair_steps(belief: Belief, order: Order, stand_in: str | None) -> tuple[Re
 
 def _faults(belief: Belief, beliefs: Sequence[float], repair: Repair) -> tuple[str, ...]:
     """What a repair mends, likeliest first, without what is out of the question."""
-    hypotheses = belief.signatures.hypotheses
-    if len(repair.members) == 1 and not hypotheses[repair.members[0]].both:
-        return (hypotheses[repair.members[0]].name,)
+    hypotheses, members = belief.signatures.hypotheses, repair.members
+    if len(members) == 1 and not hypotheses[members[0]].both:
+        return hypotheses[members[0]].faults
     shares: dict[str, float] = {}
-    for member in repair.members:
+    for member in members:
+        share = beliefs[member]
         for name in hypotheses[member].faults:
-            shares[name] = shares.get(name, 0.0) + beliefs[member]
-    least = LEAST_SHARE * sum([beliefs[member] for member in repair.members])
-    likely = sorted(shares, key=lambda name: -round(shares[name], 9))
-    return tuple(name for name in likely if shares[name] >= least)
+            shares[name] = shares.get(name, 0.0) + share
+    if len(shares) == 1:
+        return tuple(shares)
+    least = LEAST_SHARE * sum([beliefs[member] for member in members])
+    likely = [(-round(share, 9), name) for name, share in shares.items() if share >= least]
+    likely.sort(key=itemgetter(0))
+    return tuple([name for _, name in likely])
 
 
 def next_step(

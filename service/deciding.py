@@ -9,6 +9,7 @@ from rules.answer import Triage
 from rules.talking import Turn
 from service.dumping import Dump
 from service.settings import Settings
+from service.turns import in_turn
 from service.watching import logs, metrics
 from service.watching.records import made
 
@@ -18,9 +19,10 @@ def decide(answers: Answers, enquiry: Enquiry, settings: Settings, dump: Dump, r
 
     A record that cannot be written is told in the log; the caller still gets the answer.
     """
-    began = time.perf_counter()
-    answer = answers.triage(enquiry)
-    took = time.perf_counter() - began
+    with in_turn():
+        began = time.perf_counter()
+        answer = answers.triage(enquiry)
+        took = time.perf_counter() - began
     metrics.decided(answer, outcome_of(answer), took)
     if settings.recorder is not None:
         try:

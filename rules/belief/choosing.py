@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +32,7 @@ SURE_FROM = 0.95  # no more questions over the telephone once one repair has thi
 SURE_ON_SITE = 0.97  # nor on site, where the wrong repair costs another visit; both common practice, no source
 MOST_TESTS = 8
 MOST_WEIGHED = 24  # tests of which the saving is worked out, the best by information a minute
+MOST_LEADING = 3  # tests that come before all others: the dead-check, the hazard question, one that a rule wants
 MOST_REPAIRS = 24  # repairs told apart in the expected cost; the rest count as somebody else's
 MOST_GATES = 1000  # of which it is kept what they let through
 LEAST = 1e-300
@@ -39,8 +41,7 @@ LEAST_TO_TELL_APART = 0.0001  # bits; a rare fault beside a common one leaves li
 LEADS_TO_FROM = 0.15  # an outcome "leads to" the faults that then have this probability
 
 
-@dataclass(frozen=True)
-class Outcome:
+class Outcome(NamedTuple):
     """One answer: how likely it is, and which hypotheses it would leave in front (indices, most likely first)."""
 
     value: str
@@ -132,8 +133,9 @@ def choose(
     if certain and not technician:
         return _hazard_first(signatures, gate)
     asked, units = questions(signatures, gate.role), frozenset(places)
-    scores = None if certain and gate.measured else _scored(signatures, probability, asked, gate, units)
-    ready, first = _ready(scores, gate, LEAST_TO_CONFIRM if technician and not gate.measured else LEAST_BITS)
+    least = LEAST_TO_CONFIRM if technician and not gate.measured else LEAST_BITS
+    scores = None if certain and gate.measured else _scored(signatures, probability, asked, gate, units, least, most)
+    ready, first = _ready(scores, gate, least)
     further = None
     if technician and (most is None or len(ready) < most or not (first or asked.guarded_tests <= gate.allowed)):
         further = _told_apart(signatures, probability, asked, gate, units)
@@ -162,13 +164,10 @@ def _ready(scores: _Scores | None, gate: Gate, least: float) -> tuple[list[int],
 
 def _divided(scores: _Scores, gate: Gate, least: float) -> tuple[list[int], list[int]]:
     """The questions that tell so much, those that may be put now and those that wait for the dead-check."""
-    gains, guarded, tests = scores.gains.tolist(), scores.asked.guarded, scores.asked.tests
     ready: list[int] = []
     waiting: list[int] = []
-    for number in scores.ranked:
-        if gains[number] >= least:
-            held = number in guarded and tests[number] not in gate.allowed
-            (waiting if held else ready).append(number)
+    for number in _that_tell(scores.gains, scores.ranked, least):
+        (waiting if _held(number, scores.asked, gate) else ready).append(number)
     return ready, waiting
 
 
@@ -258,16 +257,46 @@ class _Scores:
         return made
 
 
-def _scored(signatures: Signatures, probability: Table, asked: Questions, gate: Gate, units: frozenset[str]) -> _Scores:
+def _scored(
+    signatures: Signatures,
+    probability: Table,
+    asked: Questions,
+    gate: Gate,
+    units: frozenset[str],
+    least: float,
+    most: int | None,
+) -> _Scores:
+    """Every question scored; of the best that tell at least so many bits it is worked out what they save.
+
+    Those that pay come first and only ``most`` are listed: where so many pay, nothing is worked out of the others.
+    What waits for the dead-check is what that is worth.
+    """
     playing = in_play(signatures, probability)
     gains = asked.gains(playing, signatures.repair)
     unpaid = _unpaid(asked, gate)
     minutes = (asked.recalled if gate.stopped and gate.recalls else asked.minutes) + unpaid
     price = minutes + asked.surcharge
     listed = _ranked(asked, gains, price, gate, units)
-    weighed = listed[:MOST_WEIGHED]
-    saves = dict(zip(weighed, savings(signatures, probability, asked, weighed, price), strict=True))
+    weighed = _that_tell(gains, listed[:MOST_WEIGHED], least)
+    enough = len(weighed)
+    if most is not None and not any(_held(number, asked, gate) for number in weighed):
+        enough = most + MOST_LEADING
+    saved = savings(signatures, probability, asked, weighed[:enough], price)
+    if len(weighed) > enough and min(saved) <= 0:  # one that pays may stand further down
+        saved += savings(signatures, probability, asked, weighed[enough:], price)
+    saves = dict(zip(weighed, saved, strict=False))
     return _Scores(signatures, asked, playing, gains, minutes, listed, saves, gate)
+
+
+def _that_tell(gains: Table, numbers: Sequence[int], least: float) -> list[int]:
+    """Those of some questions that tell at least so many bits."""
+    told = gains.take(np.array(numbers, dtype=np.intp)).tolist()
+    return [number for number, gain in zip(numbers, told, strict=True) if gain >= least]
+
+
+def _held(number: int, asked: Questions, gate: Gate) -> bool:
+    """Whether a question waits for the dead-check."""
+    return number in asked.guarded and asked.tests[number] not in gate.allowed
 
 
 def _unpaid(asked: Questions, gate: Gate) -> Table:

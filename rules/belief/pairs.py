@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from operator import attrgetter
 
 import numpy as np
 
 from rules.belief.posterior import Belief, believe, weighed, weights
-from rules.belief.signatures import TRAITS, Hypothesis, Signatures
+from rules.belief.signatures import TRAITS, Flags, Hypothesis, Signatures
 from rules.belief.stack import Beside, Numbers, Table, put_in
 from rules.bookkeeping.types import Appliance, Fault
 from rules.casefile import Statement
@@ -31,11 +32,11 @@ def believe_all(signatures: Signatures, prior: Table, factor: Table, statements:
 
     ``prior``, ``factor``: shape (H,), of the single faults.
     """
+    statements = sorted(statements, key=attrgetter("number"))
     belief = believe(signatures, prior, factor, statements)
     if not contradicted(belief):
         return belief
-    bits = np.array([belief.bits[s.number] for s in statements])
-    weight = prior * factor
+    bits, weight = belief.bits, prior * factor
     pairs, often = _thought_of(signatures, weight, bits, statements)
     if not pairs:
         return belief
@@ -44,15 +45,14 @@ def believe_all(signatures: Signatures, prior: Table, factor: Table, statements:
     beside = wider.stack
     assert isinstance(beside, Beside)
     more = weights(signatures, statements, beside.other)
-    all_bits = {number: put_in(bits, more[number]) for number, bits in belief.bits.items()}
-    return weighed(wider, put_in(weight, added), np.ones(len(wider.prior)), all_bits)
+    return weighed(wider, np.log2(put_in(weight, added)), belief.numbers, put_in(bits, more, axis=1))
 
 
 def contradicted(belief: Belief) -> bool:
     """Whether no single fault fits: each misses, on some statement or several, what another one would explain."""
-    if len(belief.bits) < 2:
+    if len(belief.numbers) < 2:
         return False
-    bits = np.array(list(belief.bits.values()))[:, :-1]
+    bits = belief.bits[:, :-1]
     short = (bits.max(axis=1, keepdims=True) - bits).sum(axis=0)
     return bool(short.min() >= CONTRADICTED_FROM)
 
@@ -100,14 +100,17 @@ def _thought_of(
     odd = [n for n, s in enumerate(statements) if any(signatures.usual.get(k, w) != w for k, w in s.says)]
     if not odd:
         return [], NO_FACTORS
-    told = bits[odd]
-    fits = weight[:-1] * np.exp2(told[:, :-1])
-    likely = np.argsort(-fits, axis=1, kind="stable")[:, :MOST_THOUGHT_OF]
-    candidates = np.unique(likely)
-    told = told[:, candidates]
-    beats = (told[:, :, None] - told[:, None, :]).max(axis=0) >= EXPLAINS
-    both = np.argwhere(np.triu(beats & beats.T & signatures.can_meet[np.ix_(candidates, candidates)], 1))
-    first, second = candidates[both].T
+    told = bits[odd, :-1]
+    candidates = np.flatnonzero(np.any(_best_of_each(weight[:-1] * np.exp2(told)), axis=0))
+    told = told.take(candidates, axis=1)
+    beats = told[0][:, None] - told[0]
+    for row in told[1:]:
+        np.maximum(beats, row[:, None] - row, out=beats)
+    better: Flags = np.asarray(beats >= EXPLAINS)
+    meeting = better & better.T & signatures.can_meet[candidates[:, None], candidates]
+    first, second = np.nonzero(meeting)
+    once = first < second
+    first, second = candidates[first[once]], candidates[second[once]]
     pairs = list(zip(first.tolist(), second.tolist(), strict=True))
     if not pairs:
         return [], NO_FACTORS
@@ -116,6 +119,18 @@ def _thought_of(
     hope += np.log2(often)
     best = np.sort(np.argsort(-np.round(hope, 9), kind="stable")[:MOST_PAIRS])
     return [pairs[number] for number in best.tolist()], often[best]
+
+
+def _best_of_each(fits: Table) -> Flags:
+    """The so many greatest of each row, of equal ones the first, shape (rows, H)."""
+    if fits.shape[1] <= MOST_THOUGHT_OF:
+        return np.ones(fits.shape, dtype=bool)
+    least = np.partition(fits, -MOST_THOUGHT_OF, axis=1)[:, [-MOST_THOUGHT_OF]]
+    best: Flags = fits >= least
+    for row in (best.sum(axis=1) > MOST_THOUGHT_OF).nonzero()[0].tolist():  # several as great as the last of them
+        equal = (fits[row] == least[row]).nonzero()[0]
+        best[row, equal[len(equal) + MOST_THOUGHT_OF - int(best[row].sum()) :]] = False
+    return best
 
 
 def _together_as_often(signatures: Signatures, first: Numbers, second: Numbers) -> Table:

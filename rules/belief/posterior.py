@@ -7,8 +7,9 @@ are made is told in :mod:`rules.belief.stack`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from operator import attrgetter
 
 import numpy as np
 
@@ -16,7 +17,6 @@ from rules.belief.signatures import Signatures
 from rules.belief.stack import Numbers, Stack, Table, mistakes
 from rules.bookkeeping.types import FactTerm, Shift
 from rules.casefile import Statement
-from rules.terms import fact_of
 
 #: Share of wrong answers by source; method: caller .08 by default, .15 when shaky. Common practice, no source.
 ERROR = {"caller": 0.08, "desk": 0.08, "note": 0.12, "technician": 0.005}
@@ -33,14 +33,16 @@ RULED_OUT = 0.02  # factor for a fault that a technician's measurement rules out
 
 @dataclass(frozen=True)
 class Belief:
-    """``probability``: shape (H,), sums to 1. ``bits[i]``: log2 likelihood of statement i, shape (H,).
+    """``probability``: shape (H,), sums to 1. ``bits``: log2 likelihood of each statement, shape (statements, H).
 
-    ``signatures`` are those of the hypotheses it speaks of: the appliance's, or these with pairs of faults.
+    ``numbers`` are those of the statements, rising. ``signatures`` are those of the hypotheses it speaks of: the
+    appliance's, or these with pairs of faults.
     """
 
     signatures: Signatures
     probability: Table
-    bits: Mapping[int, Table]
+    numbers: tuple[int, ...]
+    bits: Table
 
 
 def error_of(source: str, certainty: str, own: float | None = None) -> float:
@@ -85,26 +87,28 @@ def likelihood(signatures: Signatures, statement: Statement, among: Stack | None
     return said
 
 
-def weights(signatures: Signatures, statements: Sequence[Statement], among: Stack | None = None) -> dict[int, Table]:
-    """What each statement weighs under every hypothesis, in bits, by its number; see :func:`likelihood`.
+def weights(signatures: Signatures, statements: Sequence[Statement], among: Stack | None = None) -> Table:
+    """What each statement weighs under every hypothesis, in bits, shape (statements, H); see :func:`likelihood`.
 
     Most statements are of one word; these are taken in together.
     """
     stack = signatures.stack if among is None else among
     table = np.empty((len(statements), stack.width))
-    simple: list[tuple[int, int, float]] = []
+    places, rows, errors = [], [], []
     for place, statement in enumerate(statements):
-        if len(statement.says) == 1 and statement.says[0][0] in stack.spans:
-            key, word = statement.says[0]
-            error = error_for(signatures, key, statement.source, statement.certainty)
-            simple.append((place, stack.row(key, word), error))
+        says = statement.says
+        if len(says) == 1 and says[0][0] in stack.spans:
+            key, word = says[0]
+            places.append(place)
+            rows.append(stack.row(key, word))
+            errors.append(error_for(signatures, key, statement.source, statement.certainty))
         else:
             table[place] = likelihood(signatures, statement, stack)
-    if simple:
-        places, rows, errors = zip(*simple, strict=True)
-        table[list(places)] = stack.heard(np.array(rows, dtype=np.intp), np.array(errors)[:, None]) + LEAST
-    bits = np.log2(table, out=table)
-    return {statement.number: bits[place] for place, statement in enumerate(statements)}
+    if places:
+        said = stack.heard(np.array(rows, dtype=np.intp), np.array(errors)[:, None])
+        said += LEAST
+        table[places] = said
+    return np.log2(table, out=table)
 
 
 def place_prior(signatures: Signatures, odd: Iterable[str], named: Iterable[str]) -> Table:
@@ -114,17 +118,13 @@ def place_prior(signatures: Signatures, odd: Iterable[str], named: Iterable[str]
     odd is said (``odd``) carry the weight of every unit that is not spoken of by name (``named``), and a fault that
     would show on all units alike is that much less likely to be told as one unit's.
     """
-    prior = signatures.prior.copy()
     singled, spoken = set(odd), set(named)
     if not singled:
-        return prior
+        return signatures.prior
     positions = signatures.appliance.positions
     silent = [p for p in positions if p not in spoken and p not in singled]
-    for place in positions:
-        if place in singled:
-            prior[signatures.at[place]] *= 1 + len(silent) / len(singled)
-        elif place in silent:
-            prior[signatures.at[place]] *= UNMENTIONED
+    times = [1 + len(silent) / len(singled) if p in singled else UNMENTIONED if p in silent else 1.0 for p in positions]
+    prior = signatures.prior * np.array([*times, 1.0])[signatures.unit]  # the last is of what has no place
     shares: Table = prior / prior.sum()
     return shares
 
@@ -138,10 +138,7 @@ def factors(
     """
     factor = np.ones(len(signatures.hypotheses))
     for shift, where in shifts:
-        named = signatures.named(shift.faults)
-        if where is not None:
-            named = named & signatures.at.get(where, False)
-        factor[named] *= shift.factor
+        factor[signatures.named_at(shift.faults, where)] *= shift.factor
     gone = [_of(signatures, fault, where) for fault, where in ruled_out]
     if gone:
         factor[np.unique(np.concatenate(gone))] *= RULED_OUT
@@ -154,16 +151,18 @@ def unexplained(signatures: Signatures, statements: Sequence[Statement]) -> Tabl
     Whoever calls, calls about what is wrong. A fault that shows nothing of it asks for two accidents at once: that all
     of the complaint is a mistake, and that what the fault does show is not worth a word. *None of these* is spared.
     """
-    explained = np.zeros(len(signatures.hypotheses), dtype=bool)
-    odd = False
-    for statement in statements:
-        for key, word in statement.says:
-            told_by = signatures.book.facts[fact_of(key)].told_by
-            if signatures.usual.get(key, word) != word and told_by != "technician":
-                odd = True
-                explained |= signatures.stack.true[signatures.stack.row(key, word)] >= EXPLAINED_FROM
-    explained[-1] = True
-    return np.where(explained, 1.0, UNEXPLAINED) if odd else np.ones(len(explained))
+    odd = [
+        signatures.stack.row(key, word)
+        for statement in statements
+        for key, word in statement.says
+        if signatures.usual.get(key, word) != word and key in signatures.stack.told
+    ]
+    if not odd:
+        return np.ones(len(signatures.hypotheses))
+    best = signatures.stack.true.take(odd, axis=0).max(axis=0)
+    factor = np.where(best >= EXPLAINED_FROM, 1.0, UNEXPLAINED)
+    factor[-1] = 1.0
+    return factor
 
 
 def _of(signatures: Signatures, fault: str, where: str | None) -> Numbers:
@@ -176,13 +175,18 @@ def _of(signatures: Signatures, fault: str, where: str | None) -> Numbers:
 
 def believe(signatures: Signatures, prior: Table, factor: Table, statements: Sequence[Statement]) -> Belief:
     """The posterior. Statements are independent given the fault; their order does not matter."""
-    return weighed(signatures, prior, factor, weights(signatures, statements))
+    ordered = sorted(statements, key=attrgetter("number"))
+    numbers = tuple([statement.number for statement in ordered])
+    return weighed(signatures, np.log2(prior) + np.log2(factor), numbers, weights(signatures, ordered))
 
 
-def weighed(signatures: Signatures, prior: Table, factor: Table, bits: Mapping[int, Table]) -> Belief:
-    """The posterior from what each statement weighs, in bits, by its number."""
-    log = np.log2(prior) + np.log2(factor)
-    for number in sorted(bits):
-        log = log + bits[number]
+def weighed(signatures: Signatures, weight: Table, numbers: tuple[int, ...], bits: Table) -> Belief:
+    """The posterior from what each hypothesis weighs before anything was said and what each statement weighs, in bits.
+
+    ``weight``: shape (H,). ``bits``: shape (statements, H).
+    """
+    log = weight
+    for row in bits:
+        log = log + row
     probability = np.exp2(log - log.max())
-    return Belief(signatures, probability / probability.sum(), bits)
+    return Belief(signatures, probability / probability.sum(), numbers, bits)

@@ -42,7 +42,7 @@ class Questions:
     ``know``: probability that the question is answered at all. ``minutes``, ``recalled`` (minutes where it is put to
     memory only), ``setup`` (minutes of the preparation a test needs) and ``surcharge``: shape (Q,). ``more``: the rows
     of ``heard`` for pairs, which stand before the last; they are not laid beside the others, because a case reads few
-    rows of a large table.
+    rows of a large table, and their doubt is worked out only of the few that are in question.
     """
 
     asked: tuple[Question, ...]
@@ -67,7 +67,6 @@ class Questions:
     errors: Table  # the share of wrong answers, shape (C, 1)
     opened: dict[object, Flags] = field(default_factory=dict, repr=False)  # by what a gate asks; see choosing.py
     more: Table | None = None
-    more_doubt: Table | None = None
 
     @cached_property
     def heard(self) -> Table:
@@ -113,7 +112,7 @@ class Questions:
         edges = [0, *((kind[1:] != kind[:-1]).nonzero()[0] + 1).tolist(), len(kind)]
         several = [(first, end) for first, end in pairwise(edges) if end - first > 1]
         alone = np.array([first for first, end in pairwise(edges) if end - first == 1], dtype=np.intp)
-        gain -= p[alone] @ _rows(self.alone_doubt, self.more_doubt, playing[alone])
+        gain -= p[alone] @ self.doubt(playing[alone])
         if several:
             joint = np.empty((len(several), rows.shape[1]))
             for number, (first, end) in enumerate(several):
@@ -122,6 +121,18 @@ class Questions:
             gain -= np.add.reduceat(_minus_p_log_p(joint).sum(axis=0), self.start) - _minus_p_log_p(shares).sum()
         bits: Table = np.maximum(gain, 0.0) * self.know
         return bits
+
+    def doubt(self, numbers: Numbers) -> Table:
+        """The entropy of the answer to each question under some hypotheses, bits, shape (numbers, Q)."""
+        if self.more is None:
+            return np.asarray(self.alone_doubt.take(numbers, axis=0))
+        last = len(self.alone) - 1
+        chosen: Table = self.alone_doubt.take(np.minimum(numbers, last), axis=0)
+        added = ((numbers >= last) & (numbers < last + len(self.more))).nonzero()[0]
+        if len(added):
+            rows = self.more.take(numbers[added] - last, axis=0)
+            chosen[added] = np.add.reduceat(_minus_p_log_p(rows), self.start, axis=1)
+        return chosen
 
 
 def _rows(table: Table, more: Table | None, numbers: Numbers) -> Table:
@@ -210,8 +221,7 @@ def _widened(known: Questions, signatures: Signatures) -> Questions:
     """The same questions with the rows of pairs put in before *none of these*."""
     beside = signatures.stack
     assert isinstance(beside, Beside)
-    more = _heard(beside.other, known.words, known.errors)
-    return replace(known, more=more, more_doubt=np.add.reduceat(_minus_p_log_p(more), known.start, axis=1))
+    return replace(known, more=_heard(beside.other, known.words, known.errors))
 
 
 def _questions(signatures: Signatures, who: Role) -> Iterator[Question]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -28,6 +29,8 @@ TRIAL_RUN = 10.0
 
 #: What a minute of a technician's is worth: 90 dollars an hour. Common practice, no source.
 DOLLARS_A_MINUTE = 1.5
+
+MOST_MENDS = 4000  # kept of an appliance, most of them of two faults at once
 
 
 @dataclass(frozen=True)
@@ -58,51 +61,81 @@ class Order:
     cost: float
 
 
+@dataclass(frozen=True)
+class Mend:
+    """What mends one hypothesis. One repair mends all that have equal ``parts``, ``places``, ``skill`` and ``way``.
+
+    ``way`` tells faults without a part apart (a setting, a breaker). ``minutes``: the middle of the fault's span.
+    ``value``: of the parts, in minutes.
+    """
+
+    parts: tuple[str, ...]
+    places: tuple[str | None, ...]
+    skill: Skill
+    way: str
+    where: str | None
+    minutes: float
+    value: float
+
+    @cached_property
+    def same(self) -> object:
+        return self.parts, self.places, self.skill, self.way
+
+
+Mends = dict[tuple[str, tuple[str | None, ...]], Mend]  # by the fault and its places
+
+
 def repairs_of(
     hypotheses: Sequence[Hypothesis],
     prior: Table,
     appliance: Appliance,
     book: Book,
     known: tuple[tuple[Repair, ...], Numbers] | None = None,
+    mends: Mends | None = None,
 ) -> tuple[tuple[Repair, ...], Numbers]:
     """The repairs of an appliance's hypotheses, and the number of each one's repair, shape (H,).
 
-    Faults without a part (a setting, a breaker) are mended each in its own way. ``known``: the same for the first
-    of these hypotheses and *none of these*, where only pairs were put in between; no pair is mended by what mends one.
+    ``known``: the same for the first of these hypotheses and *none of these*, where only pairs were put in between; no
+    pair is mended by what mends one. ``mends``: those that were worked out before; further ones are put there.
     """
     made, of = ([], np.empty(0, dtype=np.intp)) if known is None else (list(known[0][:-1]), known[1][:-1])
-    members: dict[object, list[int]] = {}
+    mends = {} if mends is None else mends
+    members: dict[object, list[tuple[int, Mend]]] = {}
     last = len(hypotheses) - 1
     for number in range(len(of), last):
-        members.setdefault(_mended_by(hypotheses[number], appliance), []).append(number)
+        mend = _mend_of(hypotheses[number], appliance, book, mends)
+        members.setdefault(mend.same, []).append((number, mend))
     further = np.empty(last + 1 - len(of), dtype=np.intp)
-    for numbers in members.values():
-        further[np.array(numbers) - len(of)] = len(made)
-        made.append(_repair([hypotheses[n] for n in numbers], tuple(numbers), prior, appliance, book))
+    for mended in members.values():
+        for number, _ in mended:
+            further[number - len(of)] = len(made)
+        made.append(_repair(mended, prior))
     further[-1] = len(made)
     made.append(Repair((), None, None, ELSEWHERE, ELSEWHERE, (last,)))
     return tuple(made), np.concatenate([of, further])
 
 
-def _mended_by(hypothesis: Hypothesis, appliance: Appliance) -> object:
-    """What two hypotheses share if one repair mends both."""
+def _mend_of(hypothesis: Hypothesis, appliance: Appliance, book: Book, mends: Mends) -> Mend:
     fault = hypothesis.fault
     assert fault is not None  # only the last is none of these
-    parts = fault.parts_for(appliance)
-    places = tuple(one.where for one in hypothesis.both) or (hypothesis.where,)
-    return parts, places, fault.skill, "" if parts else fault.fault
+    places = tuple([one.where for one in hypothesis.both]) or (hypothesis.where,)
+    known = mends.get((fault.fault, places))
+    if known is None:
+        parts, least, most = fault.parts_for(appliance), *fault.minutes
+        way = "" if parts else fault.fault
+        value = sum(book.parts[part].value for part in parts) / DOLLARS_A_MINUTE
+        known = Mend(parts, places, fault.skill, way, hypothesis.where, (least + most) / 2, value)
+        if len(mends) < MOST_MENDS:
+            mends[fault.fault, places] = known
+    return known
 
 
-def _repair(
-    mended: Sequence[Hypothesis], members: tuple[int, ...], prior: Table, appliance: Appliance, book: Book
-) -> Repair:
-    """``prior``: of all hypotheses, shape (H,)."""
-    fault = mended[0].fault
-    assert fault is not None
-    middle = _mean([(h.fault.minutes[0] + h.fault.minutes[1]) / 2 for h in mended if h.fault], members, prior)
-    parts = fault.parts_for(appliance)
-    cost = middle + TRIAL_RUN + sum(book.parts[part].value for part in parts) / DOLLARS_A_MINUTE
-    return Repair(parts, mended[0].where, fault.skill, middle, cost, members)
+def _repair(mended: Sequence[tuple[int, Mend]], prior: Table) -> Repair:
+    """``mended``: what it mends, with their numbers. ``prior``: of all hypotheses, shape (H,)."""
+    mend = mended[0][1]
+    members = tuple([number for number, _ in mended])
+    middle = _mean([one.minutes for _, one in mended], members, prior)
+    return Repair(mend.parts, mend.where, mend.skill, middle, middle + TRIAL_RUN + mend.value, members)
 
 
 def _mean(values: Sequence[float], members: tuple[int, ...], prior: Table) -> float:

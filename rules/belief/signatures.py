@@ -22,7 +22,7 @@ from rules.appliance import Words, observe_machines, remembered
 from rules.appliance.injecting import Machine
 from rules.appliance.tolerances import NODES, machines_off
 from rules.appliance.wiring import Wiring, wire
-from rules.belief.repairs import Repair, repairs_of
+from rules.belief.repairs import Mends, Repair, repairs_of
 from rules.belief.stack import Numbers, Stack, Table, stack_up
 from rules.bookkeeping.types import Appliance, Book, FactTerm, Fault
 from rules.terms import BookError, fact_key, fact_of, split_key
@@ -92,7 +92,8 @@ class Signatures:
     asked: dict[str, Questions] = field(default_factory=dict, repr=False)  # by who asks; see questions.py
     joined: dict[tuple[int, int], Hypothesis] = field(default_factory=dict, repr=False)  # pairs met so far
     both: dict[tuple[str, str], Fault] = field(default_factory=dict, repr=False)  # two faults as one, by their names
-    _named: dict[tuple[str, ...], Flags] = field(default_factory=dict, repr=False)
+    mends: Mends = field(default_factory=dict, init=False, repr=False)  # of single faults and of pairs met so far
+    _named: dict[tuple[tuple[str, ...], str | None], Numbers] = field(default_factory=dict, repr=False)
     _with: dict[tuple[str, ...], Flags] = field(default_factory=dict, repr=False)
     _errors: dict[tuple[str, str], float | None] = field(default_factory=dict, repr=False)
 
@@ -125,19 +126,23 @@ class Signatures:
             found.setdefault(hypothesis.name, []).append(number)
         return {name: np.array(numbers, dtype=np.intp) for name, numbers in found.items()}
 
-    def named(self, patterns: tuple[str, ...]) -> Flags:
-        """Which hypotheses are of a fault that some pattern matches; a book has few lists of patterns."""
-        flags = self._named.get(patterns)
-        if flags is None:
+    def named_at(self, patterns: tuple[str, ...], where: str | None) -> Numbers:
+        """The hypotheses of a fault that some pattern matches, at a place if one is given.
+
+        A book has few lists of patterns, so they are kept.
+        """
+        numbers = self._named.get((patterns, where))
+        if numbers is None:
             matches = re.compile("|".join(map(fnmatch.translate, patterns))).match
             flags = np.array([h.fault is not None and matches(h.name) is not None for h in self.hypotheses])
+            numbers = np.flatnonzero(flags if where is None else flags & self.at.get(where, False))
             if len(self._named) < MOST_PATTERNS:
-                self._named[patterns] = flags
-        return flags
+                self._named[patterns, where] = numbers
+        return numbers
 
     def by_group(self, probability: Table) -> Table:
         """Belief summed over the variants of each fault and place, shape (G,)."""
-        return np.bincount(self.group, weights=probability, minlength=len(self.first)).astype(np.float64)
+        return np.asarray(np.bincount(self.group, weights=probability, minlength=len(self.first)), dtype=np.float64)
 
     @cached_property
     def _faults(self) -> tuple[tuple[Fault, ...], Numbers]:
@@ -202,7 +207,9 @@ class Signatures:
 
     def by_fault(self, probability: Table) -> Table:
         """Belief in each fault, its places and variants summed, shape (faults,); without *none of these*."""
-        return np.bincount(self._faults[1], weights=probability[:-1], minlength=len(self.faults)).astype(np.float64)
+        return np.asarray(
+            np.bincount(self._faults[1], weights=probability[:-1], minlength=len(self.faults)), dtype=np.float64
+        )
 
     @cached_property
     def members(self) -> tuple[tuple[int, ...], ...]:
@@ -233,7 +240,8 @@ class Signatures:
     @cached_property
     def _repairs(self) -> tuple[tuple[Repair, ...], Numbers]:
         known = None if self.alone is None else self.alone._repairs
-        return repairs_of(self.hypotheses, self.prior, self.appliance, self.book, known)
+        mends = self.mends if self.alone is None else self.alone.mends
+        return repairs_of(self.hypotheses, self.prior, self.appliance, self.book, known, mends)
 
     @property
     def repairs(self) -> tuple[Repair, ...]:
@@ -268,7 +276,7 @@ class Signatures:
 
     def by_repair(self, probability: Table) -> Table:
         """Belief summed over what one repair mends, shape (repairs,)."""
-        return np.bincount(self.repair, weights=probability, minlength=len(self.repairs)).astype(np.float64)
+        return np.asarray(np.bincount(self.repair, weights=probability, minlength=len(self.repairs)), dtype=np.float64)
 
     @cached_property
     def can_meet(self) -> Flags:

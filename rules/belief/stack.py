@@ -9,7 +9,7 @@ burner is rarer than "warm" for a cold one.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -60,7 +60,7 @@ class Stack:
     """Tables by row. ``spans[key]``: half-open range of a key's rows, in the order of the fact's values.
 
     ``true``: P(shown | hypothesis), shape (R, H). ``wrong``: P(said | a mistake was made), shape (R, H). ``slips``:
-    how often, beside the source's error, a word is misnamed, shape (R,).
+    how often, beside the source's error, a word is misnamed, shape (R,). ``told``: the keys that a caller can tell of.
     """
 
     spans: Mapping[str, tuple[int, int]]
@@ -70,6 +70,10 @@ class Stack:
     true: Table
     wrong: Table
     slips: Table
+    told: frozenset[str]
+    known: dict[tuple[str, str], int] = field(
+        default_factory=dict, init=False, repr=False
+    )  # rows that were asked for before
 
     @property
     def width(self) -> int:
@@ -78,7 +82,10 @@ class Stack:
 
     def row(self, key: str, word: str) -> int:
         """The row of a word of a key."""
-        return self.spans[key][0] + self.words[fact_of(key)].index(word)
+        row = self.known.get((key, word))
+        if row is None:
+            row = self.known[key, word] = self.spans[key][0] + self.words[fact_of(key)].index(word)
+        return row
 
     def shown(self, rows: Sequence[int]) -> Table:
         """P(all of some words of different keys are shown | hypothesis), shape (H,)."""
@@ -113,30 +120,42 @@ class Stack:
         return np.array(order, dtype=np.intp)
 
     @cached_property
-    def blocks(self) -> tuple[Numbers, Numbers]:
-        """The first row of each key, and for each row the number of its key."""
-        starts = np.array([start for start, _ in self.spans.values()], dtype=np.intp)
-        return starts, np.repeat(np.arange(len(starts)), [end - start for start, end in self.spans.values()])
+    def up_to(self) -> tuple[Table, Table]:
+        """P(this word or a milder one) and P(a milder one), within each key by :attr:`severity`, shape (H, R)."""
+        starts = [start for start, _ in self.spans.values()]
+        number = np.repeat(np.arange(len(starts)), [end - start for start, end in self.spans.values()])
+        summed = np.cumsum(self.true[self.severity], axis=0) - number[:, None]
+        this, milder = np.empty_like(summed), np.empty_like(summed)
+        this[self.severity] = summed
+        milder[self.severity[1:]] = summed[:-1]
+        milder[self.severity[starts]] = 0.0
+        return np.ascontiguousarray(this.T), np.ascontiguousarray(milder.T)
 
     @cached_property
-    def up_to(self) -> Table:
-        """P(this word or a milder one), within each key in the order of :attr:`severity`, shape (H, R)."""
-        return np.ascontiguousarray((np.cumsum(self.true[self.severity], axis=0) - self.blocks[1][:, None]).T)
+    def as_told(self) -> tuple[Stack, Numbers]:
+        """What a caller can tell of as a stack of its own, and the row there of each row here, -1 for none."""
+        tables = {key: self.true[start:end].T for key, (start, end) in self.spans.items() if key in self.told}
+        part = _stack(tables, self.words, self.mixes, self.usual, self.told)
+        rows = np.full(len(self.true), -1, dtype=np.intp)
+        for key, (start, end) in part.spans.items():
+            rows[slice(*self.spans[key])] = range(start, end)
+        held = (rows >= 0).nonzero()[0]  # not summed anew, which would be rounded otherwise
+        part.__dict__["up_to"] = tuple(np.ascontiguousarray(table[:, held]) for table in self.up_to)
+        return part, rows
 
-    def together(self, first: Numbers, second: Numbers) -> Stack:
+    def together(self, first: Numbers, second: Numbers) -> Pairs:
         """The tables of pairs of hypotheses, by noisy maximum: of two faults the worse word is what is shown."""
-        starts = self.blocks[0]
-        both = self.up_to.take(first, axis=0)
-        both *= self.up_to.take(second, axis=0)
-        shown = np.empty_like(both)
-        np.subtract(both[:, 1:], both[:, :-1], out=shown[:, 1:])
-        shown[:, starts] = both[:, starts]
-        true = np.empty(shown.shape[::-1])
-        true[self.severity] = np.minimum(np.maximum(shown, 0.0, out=shown), 1.0, out=shown).T
-        wrong = np.empty_like(true)
+        return Pairs(self, first, second)
+
+    def worse_of(self, first: Numbers, second: Numbers) -> Stack:
+        """All rows of :meth:`together`."""
+        this, milder = (table.take(first, axis=0) * table.take(second, axis=0) for table in self.up_to)
+        shown = np.subtract(this, milder, out=this)
+        true = np.ascontiguousarray(np.minimum(np.maximum(shown, 0.0, out=shown), 1.0, out=shown).T)
+        wrong = np.empty(true.shape)
         for rows, mixes in self._by_size:
-            wrong[rows] = mixes @ true[rows]
-        return Stack(self.spans, self.words, self.mixes, self.usual, true, wrong, self.slips)
+            wrong[rows] = mixes @ true.take(rows, axis=0)
+        return Stack(self.spans, self.words, self.mixes, self.usual, true, wrong, self.slips, self.told)
 
     @cached_property
     def _by_size(self) -> tuple[tuple[Numbers, Table], ...]:
@@ -157,6 +176,62 @@ class Stack:
         return Beside(self, other)
 
 
+class Pairs(Stack):
+    """Pairs of the hypotheses of a stack.
+
+    What a caller can tell of is a third of all rows. A call taken by telephone reads no others, so these are worked
+    out apart, and the whole only once another row is read.
+    """
+
+    def __init__(self, of: Stack, first: Numbers, second: Numbers) -> None:
+        for name in ("spans", "words", "mixes", "usual", "slips", "told", "known"):
+            object.__setattr__(self, name, getattr(of, name))
+        object.__setattr__(self, "of", of)
+        object.__setattr__(self, "pairs", (first, second))
+
+    of: Stack
+    pairs: tuple[Numbers, Numbers]
+
+    @cached_property
+    def _whole(self) -> Stack:
+        return self.of.worse_of(*self.pairs)
+
+    @cached_property
+    def _as_told(self) -> Stack:
+        return self.of.as_told[0].worse_of(*self.pairs)
+
+    def _holding(self, rows: Numbers) -> tuple[Stack, Numbers]:
+        """A stack that holds some rows, and their numbers in it."""
+        there = self.of.as_told[1][rows]
+        if "_whole" in self.__dict__ or there.min(initial=0) < 0:
+            return self._whole, rows
+        return self._as_told, there
+
+    @property
+    def true(self) -> Table:
+        return self._whole.true
+
+    @property
+    def wrong(self) -> Table:
+        return self._whole.wrong
+
+    @property
+    def width(self) -> int:
+        return len(self.pairs[0])
+
+    def shown(self, rows: Sequence[int]) -> Table:
+        held, there = self._holding(np.array(rows, dtype=np.intp))
+        return held.shown(there.tolist())
+
+    def heard(self, rows: Numbers, error: float | Table) -> Table:
+        held, there = self._holding(rows)
+        return held.heard(there, error)
+
+    def said(self, rows: Numbers, error: float) -> Table:
+        held, there = self._holding(rows)
+        return held.said(there, error)
+
+
 class Beside(Stack):
     """Two stacks as one, the hypotheses of ``other`` before the last of ``one``.
 
@@ -165,7 +240,7 @@ class Beside(Stack):
     """
 
     def __init__(self, one: Stack, other: Stack) -> None:
-        for name in ("spans", "words", "mixes", "usual", "slips"):
+        for name in ("spans", "words", "mixes", "usual", "slips", "told", "known"):
             object.__setattr__(self, name, getattr(one, name))
         object.__setattr__(self, "one", one)
         object.__setattr__(self, "other", other)
@@ -201,26 +276,27 @@ def put_in(table: Table, more: Table, axis: int = 0) -> Table:
 
 def stack_up(tables: Mapping[str, Table], terms: Mapping[str, FactTerm], usual: Mapping[str, str]) -> Stack:
     """Stack tables of shape (H, K), by key."""
+    words = {fact: tuple(terms[fact].values) for fact in {fact_of(key) for key in tables}}
+    mixes = {key: mistakes(terms[fact_of(key)], usual[key]) for key in tables}
+    told = frozenset(key for key in tables if terms[fact_of(key)].told_by != "technician")
+    return _stack(tables, words, mixes, usual, told)
+
+
+def _stack(
+    tables: Mapping[str, Table],
+    words: Mapping[str, tuple[str, ...]],
+    mixes: Mapping[str, Table],
+    usual: Mapping[str, str],
+    told: frozenset[str],
+) -> Stack:
     spans: dict[str, tuple[int, int]] = {}
     start = 0
     for key, table in tables.items():
         spans[key] = (start, start + table.shape[1])
         start += table.shape[1]
-    words = {fact: tuple(terms[fact].values) for fact in {fact_of(key) for key in tables}}
-    mixes = {key: mistakes(terms[fact_of(key)], usual[key]) for key in tables}
     true = np.concatenate([table.T for table in tables.values()], axis=0)
-    return _stack(spans, words, mixes, usual, np.ascontiguousarray(true))
-
-
-def _stack(
-    spans: Mapping[str, tuple[int, int]],
-    words: Mapping[str, tuple[str, ...]],
-    mixes: Mapping[str, Table],
-    usual: Mapping[str, str],
-    true: Table,
-) -> Stack:
     wrong = np.empty_like(true)
     for key, (start, end) in spans.items():
         wrong[start:end] = mixes[key].T @ true[start:end]
     slips = np.concatenate([mixes[key].sum(axis=1) for key in spans])
-    return Stack(spans, words, mixes, usual, true, wrong, slips)
+    return Stack(spans, words, mixes, usual, np.ascontiguousarray(true), wrong, slips, told)

@@ -84,7 +84,7 @@ def load(needs: Needs, parts: Mapping[str, Part], van: Van, least: float = LOADE
             units = _solve([needs], parts, van, least)
             aboard = tuple(part for part in wanted if units.get(part))
     left = tuple(part for part in wanted if part not in aboard)
-    fix = sum(share for needed, share in needs.items() if needed <= set(aboard))
+    fix = sum((share for needed, share in needs.items() if needed <= set(aboard)), start=0.0)
     return Load(aboard, left, used, min(fix, 1.0))
 
 
@@ -106,7 +106,8 @@ def _used(needs: Needs) -> dict[str, float]:
     for needed, share in needs.items():
         for part in _by_name(needed):
             used[part] = used.get(part, 0.0) + share
-    return dict(sorted(used.items(), key=lambda entry: (-round(entry[1], 9), entry[0])))
+    ranked = sorted([(-round(share, 9), part) for part, share in used.items()])
+    return {part: used[part] for _, part in ranked}
 
 
 @lru_cache(maxsize=4096)

@@ -17,14 +17,15 @@ from pathlib import Path
 from typing import Any
 
 from rules import Answers, Expert, open_book
+from rules.answer import Triage
 from rules.terms import Problem
 from service.batching.incoming import Form, Row
 from service.batching.outgoing import line_of
 from service.batching.seen import SeenIds
-from service.batching.summing import Glance, glance
+from service.batching.summing import Glance, glance_at
 from service.problems import unusable
 from service.rows import answer_row, is_id
-from service.schemas import triage_dump
+from service.schemas import triage_dump, triage_wire
 from service.sparing import settle
 
 CHUNK = 16  # rows handed to a process at once
@@ -77,16 +78,24 @@ class Answerer:
 
     def __init__(self, expert: Expert, form: Form) -> None:
         self.expert, self.form = expert, form
-        self.dump = triage_dump(expert.book.facts)
+        self.dump = (triage_wire if form == "ndjson" else triage_dump)(expert.book.facts)
         self.answers = Answers(expert)
 
     def answer(self, row: Row) -> Done:
         """The line of output of one row."""
         if row.problem is not None:
             made = {"line": row.line, "id": row.id if is_id(row.id) else None, "error": unusable([row.problem])}
-        else:
-            made = answer_row(self.expert, row.line, row.raw, decide=self.answers.triage, dump=self.dump)
-        return Done(line_of(made, self.form), glance(made))
+            return Done(line_of(made, self.form), Glance(failed=True))
+        seen = Glance(failed=True)
+
+        def dump(answer: Triage) -> Any:
+            nonlocal seen
+            made = self.dump(answer)
+            seen = glance_at(answer)
+            return made
+
+        made = answer_row(self.expert, row.line, row.raw, decide=self.answers.triage, dump=dump)
+        return Done(line_of(made, self.form), seen)
 
 
 _OWN: list[Answerer] = []  # this process's

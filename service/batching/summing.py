@@ -7,6 +7,9 @@ from collections import Counter
 from dataclasses import dataclass, field
 from typing import Any
 
+from rules.answer import Triage
+
+SCOPES = {True: "in scope", False: "out of scope"}
 MOST_SHOWN = 8
 MOST_UNREAD = 50_000  # different unread clauses that are counted; the rarest are let go beyond that
 
@@ -22,15 +25,21 @@ class Glance:
     unread: tuple[str, ...] = ()
 
 
+def glance_at(answer: Triage) -> Glance:
+    """Look at an answer."""
+    stop = answer.stop.signal if answer.stop else ""
+    fault = answer.conclusions[0].title if answer.conclusions else ""
+    return Glance(False, SCOPES[answer.scope.in_scope], stop, fault, answer.unread)
+
+
 def glance(row: dict[str, Any]) -> Glance:
-    """Look at a row."""
+    """Look at a row as it was sent."""
     if "error" in row:
         return Glance(True)
     answer = row["answer"]
     stop = answer["stop"]["signal"] if answer["stop"] else ""
     fault = answer["conclusions"][0]["title"] if answer["conclusions"] else ""
-    scope = "in scope" if answer["scope"]["in_scope"] else "out of scope"
-    return Glance(False, scope, stop, fault, tuple(answer["unread"]))
+    return Glance(False, SCOPES[answer["scope"]["in_scope"]], stop, fault, tuple(answer["unread"]))
 
 
 @dataclass

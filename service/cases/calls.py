@@ -33,6 +33,7 @@ from service.cases.store import (
     now,
     opening,
 )
+from service.turns import in_turn
 
 TRIES = 20  # of a step whose sender does not mind what came before it
 MOST_MESSAGES = 1000
@@ -287,9 +288,11 @@ class Calls:
         return self._timed(lambda: look(self.expert, conversation))
 
     def _timed(self, work: Callable[[], Turn]) -> Turn:
-        began = time.perf_counter()
-        turn = work()
-        self.told(turn, time.perf_counter() - began)
+        with in_turn():
+            began = time.perf_counter()
+            turn = work()
+            took = time.perf_counter() - began
+        self.told(turn, took)
         return turn
 
 

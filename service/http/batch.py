@@ -64,7 +64,7 @@ def _rows(inside: House, lines: Iterator[tuple[int, bytes]], request_id: str) ->
     deciding = partial(_decide, inside, request_id)
     try:
         for number, raw in lines:
-            row = answer_row(inside.expert, number, raw, decide=deciding, dump=inside.dump)
+            row = answer_row(inside.expert, number, raw, decide=deciding, dump=inside.wire)
             tally.count(row)
             metrics.batch_line("failed" if "error" in row else "ok")
             yield json_line(row)

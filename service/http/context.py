@@ -13,7 +13,7 @@ from rules import Answers, Expert
 from service.cases.calls import Calls
 from service.deciding import count_turn
 from service.dumping import Dump, json_line
-from service.schemas import triage_dump
+from service.schemas import triage_dump, triage_wire
 from service.settings import Settings
 
 JSON, NDJSON, PROBLEM = "application/json", "application/x-ndjson", "application/problem+json"
@@ -27,11 +27,12 @@ class House:
     expert: Expert
     settings: Settings
     dump: Dump = field(init=False)
+    wire: Dump = field(init=False)  # for what goes out at once
     answers: Answers = field(init=False)
     calls: Calls | None = field(init=False)
 
     def __post_init__(self) -> None:
-        self.dump = triage_dump(self.expert.book.facts)
+        self.dump, self.wire = triage_dump(self.expert.book.facts), triage_wire(self.expert.book.facts)
         self.answers = Answers(self.expert)
         store = self.settings.store
         self.calls = None if store is None else Calls(self.expert, store, count_turn)

@@ -49,7 +49,7 @@ def triage() -> Response:
     except InputError as error:
         raise InputError(located(error.problems, enquiry.facts)) from error
     marks().decision = answer.decision_id
-    return reply(inside.dump(answer))
+    return reply(inside.wire(answer))
 
 
 def _explained(data: Any) -> Any:

@@ -108,13 +108,13 @@ def distinct_bodies(expert: Expert, number: int, chance: random.Random) -> list[
 
 def likely_bodies(expert: Expert, number: int) -> list[str]:
     """Triage requests with the facts that one fault shows, half from the desk and half from technicians."""
-    made = [
-        [_body(enquiry) for enquiry in likely_sets(expert, (number + 1) // 2, role)] for role in ("desk", "technician")
-    ]
+    half, roles = (number + 1) // 2, ("desk", "technician")
+    made = [[likely_body(enquiry) for enquiry in likely_sets(expert, half, role)] for role in roles]
     return [body for pair in zip(*made, strict=True) for body in pair][:number]
 
 
-def _body(enquiry: Enquiry) -> str:
+def likely_body(enquiry: Enquiry) -> str:
+    """The request that asks it."""
     facts = [
         {
             "fact": f.fact,

@@ -105,9 +105,14 @@ def batches(counts: list[int]) -> Iterator[tuple[int, str, float, float]]:
                 yield count, jobs, took, int(done.stderr.split()[-1]) / 1024
 
 
+def note_rows(count: int) -> list[Row]:
+    """Rows of a batch, each with a note of its own."""
+    return [Row(n, json.dumps({"id": n, "note": note}).encode(), id=n) for n, note in enumerate(notes(count), start=1)]
+
+
 def distinct_rows(count: int, rounds: int) -> float:
     """Distinct notes a second of processor time through a batch in one process, start-up left out; the best round."""
-    lines = [Row(n, json.dumps({"id": n, "note": note}).encode(), id=n) for n, note in enumerate(notes(count), start=1)]
+    lines = note_rows(count)
     with patch.dict(os.environ, NO_ANSWERS_KEPT):
         expert = open_book()
         spent = []

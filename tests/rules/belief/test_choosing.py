@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 
 from rules import Expert
-from rules.belief.choosing import Gate
+from rules.belief.choosing import MOST_TESTS, MOST_WEIGHED, Gate, choose
 from rules.belief.questions import information
+from rules.triage import consider, gate_of
+from tests.benchmarks.cases import likely_sets
 from tests.conftest import Asker
 
 
@@ -66,3 +68,22 @@ def test_more_information_a_minute_comes_first(ask: Asker) -> None:
 def test_a_gate_that_forbids_something_lets_nothing_out_of_nothing(expert: Expert) -> None:
     gate = Gate("technician", frozenset(), frozenset(expert.book.tests), True, frozenset(), tools=frozenset())
     assert gate.may_come([]).tolist() == []
+
+
+def test_the_few_that_are_listed_are_the_first_of_all(expert: Expert) -> None:
+    """What is not worked out because enough others pay changes neither their order nor what they save."""
+    saved_work = 0
+    for enquiry in (*likely_sets(expert, 60, "desk", chance=9), *likely_sets(expert, 60, "technician", chance=9)):
+        seen = consider(expert, enquiry)
+        signatures, probability = seen.belief.signatures, seen.belief.probability
+        gate = gate_of(expert.book, enquiry.role, seen.case, seen.fired, stop=seen.stop)
+        places = signatures.appliance.positions
+        few, every = (choose(signatures, probability, gate, places, most) for most in (MOST_TESTS, None))
+        assert [(t.key, t.card.test, t.outcomes, t.pays) for t in few] == [
+            (t.key, t.card.test, t.outcomes, t.pays) for t in every[: len(few)]
+        ]
+        assert [t.saves for t in few] == [
+            t.saves if t.saves is None else pytest.approx(t.saves) for t in every[: len(few)]
+        ]
+        saved_work += sum(t.pays for t in every) > MOST_TESTS and len(every) <= MOST_WEIGHED
+    assert saved_work  # in some cases there was something to leave out

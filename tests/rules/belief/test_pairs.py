@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from rules import Expert
-from rules.belief.pairs import with_pairs
+from rules.belief.pairs import MOST_THOUGHT_OF, _best_of_each, with_pairs
 from tests.conftest import Asker
 
 
@@ -83,3 +87,26 @@ def test_a_pair_of_the_book_comes_before_one_of_chance(ask: Asker) -> None:
     pairs = [{c.fault, *(a.fault for a in c.also)} for c in answer.conclusions if c.also]
     assert pairs
     assert pairs[0] == {"surface.receptacle_burnt", "surface.element_open"}
+
+
+def test_what_a_caller_can_tell_is_the_same_apart_and_in_the_whole(expert: Expert) -> None:
+    stack = expert.signatures(expert.book.appliances["radiant_range"]).stack
+    dice = np.random.default_rng(5)
+    first, second = dice.integers(0, stack.width - 1, (2, 20))
+    told = np.concatenate([np.arange(*stack.spans[key]) for key in sorted(stack.told)])
+    measured = np.arange(*next(span for key, span in stack.spans.items() if key not in stack.told))
+    apart, whole = stack.together(first, second), stack.worse_of(first, second)
+    assert np.array_equal(apart.heard(told, 0.1), whole.heard(told, 0.1))
+    assert np.array_equal(apart.said(told[:2], 0.1), whole.said(told[:2], 0.1))
+    assert np.array_equal(apart.shown(told[:3].tolist()), whole.shown(told[:3].tolist()))
+    assert "_whole" not in vars(apart)
+    assert np.array_equal(apart.heard(measured, 0.1), whole.heard(measured, 0.1))
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 10_000), st.integers(1, 5), st.integers(1, 40))
+def test_the_best_of_each_are_those_a_stable_sort_puts_first(seed: int, rows: int, width: int) -> None:
+    fits = np.random.default_rng(seed).integers(0, 6, (rows, width)) / 7  # with many equals
+    first = np.argsort(-fits, axis=1, kind="stable")[:, :MOST_THOUGHT_OF]
+    chosen = _best_of_each(fits)
+    assert [set(np.flatnonzero(row).tolist()) for row in chosen] == [set(row) for row in first.tolist()]
