@@ -15,7 +15,7 @@ from rules.evaluating.walking import Judge
 from rules.triage import DEFAULT_APPLIANCE
 
 SMALL = Options(
-    cases=20,
+    cases=40,
     configurations=(DEFAULT_APPLIANCE, "wall_oven"),
     orders=0.2,
     submodels=4,
@@ -49,7 +49,7 @@ def test_every_part_of_the_protocol_is_there(made: Evaluation) -> None:
     for report in made.configurations:
         assert (
             report.count
-            == {"radiant_range": 20, "wall_oven": 4}[report.configuration]
+            == {"radiant_range": 40, "wall_oven": 8}[report.configuration]
             == sum(right.of for _, right in report.families.values())
         )
         assert list(report.phone.at) == [0, 3, 5, 8]
