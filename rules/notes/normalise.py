@@ -32,6 +32,9 @@ _CONTRACTED_IS = re.compile(r"([a-z]+)'s\Z")
 _LINE_OPENS_SENTENCE = re.compile(r"[ \t]*(?:[A-Z0-9*#\-]|$)")
 
 
+_made = tuple.__new__  # a named tuple in half the time; there are some twenty tokens to a note
+
+
 class Token(NamedTuple):
     """One word, number or mark. ``start``/``end`` are offsets in the original note; ``word`` is what it is read as."""
 
@@ -89,16 +92,21 @@ def tokens(plain: str) -> list[Token]:
     """Cut normalised text into tokens. ``doesn't`` becomes ``doesnt``; ``oven's`` becomes ``oven`` and ``is``."""
     cut: list[Token] = []
     for found in _TOKEN.finditer(plain):
-        kind, word, (start, end) = found.lastgroup or "mark", found.group(), found.span()
-        if kind == "mark":
+        kind, (start, end) = found.lastgroup or "mark", found.span()
+        word = plain[start:end]
+        if kind == "word":
+            if "'" in word:
+                contracted = _CONTRACTED_IS.match(word)
+                if contracted:
+                    cut.append(_made(Token, (contracted[1], start, start + len(contracted[1]), "word")))
+                    cut.append(_made(Token, ("is", end - 2, end, "word")))
+                    continue
+                word = word.replace("'", "")
+        elif kind == "mark":
             word = word[0]
-        elif kind == "word" and "'" in word and (contracted := _CONTRACTED_IS.match(word)):
-            cut.append(Token(contracted[1], start, start + len(contracted[1]), "word"))
-            cut.append(Token("is", end - 2, end, "word"))
-            continue
-        if kind == "abbreviation" or (kind == "word" and "'" in word):
-            word, kind = word.replace("'", "").replace(".", ""), "word"
-        cut.append(Token(word, start, end, kind))
+        elif kind == "abbreviation":
+            word, kind = word.replace(".", ""), "word"
+        cut.append(_made(Token, (word, start, end, kind)))
     return cut
 
 
