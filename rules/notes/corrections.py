@@ -41,9 +41,10 @@ def without_taken_figures(plain: str) -> str:
 
 def corrected(items: list[Item], plain: str) -> list[Item]:
     """The items of a note without what it takes back."""
-    if not any(item.kind in _MAY_CORRECT for item in items):
+    places = [at for at, item in enumerate(items) if item.kind in _MAY_CORRECT or items[at - 1].kind == "comma"]
+    if not any([items[at].kind in _MAY_CORRECT for at in places]):
         return items
-    for at in range(len(items) - 1, -1, -1):
+    for at in reversed(places):
         if at < len(items) and (items[at].kind == CORRECTION or _bare_correction(items, at, plain)):
             items = _replaced(items, at)
     return items

@@ -38,6 +38,13 @@ def _implied(claim: Claim, contexts: frozenset[str] | set[str]) -> tuple[Noun, .
     return (Noun(OVEN, -1, claim.start, claim.end),) if heats and not claim.others else ()
 
 
+def _none_fits(found: Sequence[tuple[Noun | None, Meaning | None]]) -> bool:
+    for _, meaning in found:  # noqa: SIM110  a generator costs twice as much
+        if meaning is not None:
+            return False
+    return True
+
+
 def _pair(noun: Noun) -> bool:
     """Both, or each of them: "each element was red"."""
     return noun.quantity == "both" or (noun.quantity == ALL and not noun.plural)
@@ -150,16 +157,16 @@ class Meanings:
         found: list[tuple[Noun | None, Meaning | None]] = [
             (noun, self._meaning(noun, claim, contexts)) for noun in claim.nouns or _implied(claim, contexts)
         ]
-        if not any(meaning for _, meaning in found):
+        if _none_fits(found):
             found = [(noun, self._meaning(noun, claim, contexts)) for noun in claim.others]
-        if not any(meaning for _, meaning in found):
-            found = [(None, self._meaning(None, claim, contexts))]
+            if _none_fits(found):
+                found = [(None, self._meaning(None, claim, contexts))]
         return found
 
     def _elsewhere(self, claim: Claim, said: Said) -> bool:
         """Said of another appliance, or in a clause that names only other appliances."""
         beside = self.lexicon.beside
-        if not any(noun.thing in beside for noun in (*said.nouns, *claim.nouns, *claim.others)):
+        if not [noun for noun in (*said.nouns, *claim.nouns, *claim.others) if noun.thing in beside]:
             return False
         spoken = [self.lexicon.things[noun.thing] for noun in said.nouns]
         if not any(thing.elsewhere for thing in spoken) and not any(noun.carried for noun in claim.nouns):
@@ -209,7 +216,12 @@ class Meanings:
 
     def _fits(self, meaning: Meaning, contexts: frozenset[str] | set[str]) -> bool:
         near = self.things | self.around if meaning.sets else self.things
-        return (not meaning.near or bool(meaning.near & near)) and all(wanted & contexts for wanted in meaning.contexts)
+        if meaning.near and meaning.near.isdisjoint(near):
+            return False
+        for wanted in meaning.contexts:  # noqa: SIM110  a generator costs twice as much
+            if wanted.isdisjoint(contexts):
+                return False
+        return True
 
     def _spoken(self, meaning: Meaning, noun: Noun | None, claim: Claim) -> tuple[Telling, ...] | None:
         return meaning.denied if self._denied(noun, claim) else meaning.says

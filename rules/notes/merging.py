@@ -29,10 +29,15 @@ def merge(told: Iterable[Told]) -> list[Told]:
     facts = [*_once(_dangers(facts))]
     facts = _woken(facts)
     by_key = _grouped(facts, _key)
-    facts = [fact for fact in facts if len(by_key[_key(fact)]) == 1 or not _overridden(fact, by_key[_key(fact)])]
-    by_fact = _grouped(facts, lambda fact: fact.fact)
-    facts = [_placed(fact, by_fact[fact.fact]) for fact in facts]
-    facts = _named(facts)
+    if len(by_key) < len(facts):
+        facts = [fact for fact in facts if len(by_key[_key(fact)]) == 1 or not _overridden(fact, by_key[_key(fact)])]
+    places = {fact.where for fact in facts}
+    if ALL in places or SOME in places:
+        by_fact = _grouped(facts, lambda fact: fact.fact)
+        facts = [_placed(fact, by_fact[fact.fact]) for fact in facts]
+        facts = _named(facts)
+    elif UNNAMED in places:
+        facts = _named(facts)
     return sorted(_once(facts), key=lambda fact: (fact.start, fact.end))
 
 
@@ -61,7 +66,7 @@ def _dangers(facts: list[Told]) -> list[Told]:
 
 def _under_conditions(facts: list[Told]) -> list[Told]:
     """``works cold but dies when I bake``: what holds under a condition only is not told against another value."""
-    if not any(fact.conditioned for fact in facts):
+    if not [fact for fact in facts if fact.conditioned]:
         return facts
     by_key = _grouped(facts, _key)
     return [

@@ -18,6 +18,7 @@ from rules.notes.leaning import borrow, rest_of, settle_all_that_works, settle_e
 from rules.notes.meaning import Meanings
 from rules.notes.merging import merge
 from rules.notes.normalise import normalise
+from rules.notes.readings.figures import has_any
 from rules.notes.nouns import SOME, Noun
 from rules.notes.scope import settle_scope
 from rules.notes.speakers import without_speakers
@@ -30,7 +31,9 @@ from rules.terms import ALL, UNNAMED, Certainty
 Span = tuple[int, int]
 SHORTEST_UNREAD = 8  # characters; a lone "off" or "cold" beside clauses that were read is no news
 #: Cheap: most sentences hold no figure, in digits or in words, no duration and no self-clean.
-_FIGURE = re.compile(r"\d|\b(?:ten|fifteen|(?:twen|thir|for|fif|six|seven|eigh|nine)ty|hundred)\b")
+_DIGIT = re.compile(r"\d")
+_SPELLED = re.compile(r"\b(?:ten|fifteen|(?:twen|thir|for|fif|six|seven|eigh|nine)ty|hundred)\b")
+_SPELLINGS = ("ty", "ten", "teen", "hundred")
 _MAY_BE_CODE = re.compile(r"\b[a-z](?:[\s.-]?[a-z])?[\s.-]{0,3}\d")
 _AGED = (" old", " ago", "yo", "y/o", "age", "brand new")
 _RENEWED = ("replaced", "changed", "swapped", "renewed", " new ", "another")
@@ -88,24 +91,25 @@ class NoteReader:
         taken = sorted(fact.start for fact in told)
         for start, end in spans:
             sentence = self.plain[start:end]
-            if _FIGURE.search(sentence):
+            digits = _DIGIT.search(sentence) is not None
+            if digits or (has_any(sentence, _SPELLINGS) and _SPELLED.search(sentence)):
                 if bisect_left(taken, start) == bisect_left(taken, end):  # no volts in this sentence
                     told += readings.oven_offsets(self.plain, start, end)
                 told += readings.stays_cold(self.plain, start, end)
-            if any(unit in sentence for unit in _DURATIONS):
+            if has_any(sentence, _DURATIONS):
                 told += readings.preheat_times(self.plain, start, end)
             if "clean" in sentence:
                 told += readings.self_clean_days(self.plain, start, end)
+            if "code" in sentence or (digits and _MAY_BE_CODE.search(sentence)):
+                told += readings.codes(self.plain, start, end, self.lexicon.codes)
             told += self._past(sentence, start, end)
         return told
 
     def _past(self, sentence: str, start: int, end: int) -> Iterator[Told]:
-        """Codes, and what was done or was so before."""
-        if "code" in sentence or _MAY_BE_CODE.search(sentence):
-            yield from readings.codes(self.plain, start, end, self.lexicon.codes)
-        if any(word in sentence for word in _AGED):
+        """What was done or was so before."""
+        if has_any(sentence, _AGED):
             yield from readings.age(self.plain, start, end)
-        if any(word in sentence for word in _RENEWED):
+        if has_any(sentence, _RENEWED):
             yield from readings.replaced_parts(self.plain, start, end)
         if "breaker" in sentence:
             yield from readings.breaker_cycled(self.plain, start, end)

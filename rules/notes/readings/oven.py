@@ -112,22 +112,22 @@ def oven_offsets(plain: str, start: int, end: int) -> Iterator[Told]:
             yield told._replace(certainty="hedged")
         return
     spoken = bool(_OVEN.search(plain, start, end))
-    for pattern in (_FIGURE_FIRST, _WAY_FIRST):
+    by = plain.find("by", start, end) >= 0
+    for pattern in (_FIGURE_FIRST, _WAY_FIRST) if by else (_FIGURE_FIRST,):
         for found in pattern.finditer(plain, start, end):
             told = _away(found, spoken)
             if told is not None:
                 yield told
                 return
-    below = _MINUS.search(plain, start, end) or _SIGNED.search(plain, start, end)
-    if below and spoken:
+    below = spoken and (_MINUS.search(plain, start, end) or _SIGNED.search(plain, start, end))
+    if below:
         told = _offset(-number(below["low"]), below["unit"], below.start(), below.end())
         if told is not None:
             yield told
             return
     off = _SHORTFALL.search(plain, start, end)
     if off is None or not (spoken or off["degrees"].strip()):
-        amiss = _LOW_BY.search(plain, start, end) or _JUST_OFF.search(plain, start, end)
-        off = amiss if spoken else None
+        off = (_LOW_BY.search(plain, start, end) or _JUST_OFF.search(plain, start, end)) if spoken else None
     if off:
         way = off.groupdict().get("way")
         hot = way in ("high", "hot", "over") or (way in (None, "off") and _TOO_HOT.search(plain, start, end))
