@@ -24,10 +24,16 @@ _HALVES = {
 
 def merge(told: Iterable[Told]) -> list[Told]:
     """The facts of a note, in the order they were written. Contradictions between explicit facts are kept."""
-    facts = _glow([*told])
-    facts = _under_conditions(_fuels(_yielding(facts)))
-    facts = [*_once(_dangers(facts))]
-    facts = _woken(facts)
+    facts = [*told]
+    names = {fact.fact for fact in facts}
+    if GLOW in names:
+        facts = _glow(facts)
+    facts = _yielding(facts)
+    if "fuel" in names:
+        facts = _fuels(facts)
+    facts = [*_once(_dangers(_under_conditions(facts)))]
+    if "display.with_burner_on" in names:
+        facts = _woken(facts)
     by_key = _grouped(facts, _key)
     if len(by_key) < len(facts):
         facts = [fact for fact in facts if len(by_key[_key(fact)]) == 1 or not _overridden(fact, by_key[_key(fact)])]
@@ -51,9 +57,10 @@ def _yielding(facts: list[Told]) -> list[Told]:
 
     An oven that "heats but burns everything" is not said to heat as always.
     """
-    complaints = {fact.fact for fact in facts if fact.value not in ("dark", 0.0)}
-    facts = [fact for fact in facts if fact.value == NORMAL or not fact.unless & complaints]
-    if any(fact.fact == RUNS for fact in facts):
+    if [fact for fact in facts if fact.unless]:
+        complaints = {fact.fact for fact in facts if fact.value not in ("dark", 0.0)}
+        facts = [fact for fact in facts if fact.value == NORMAL or not fact.unless & complaints]
+    if [fact for fact in facts if fact.fact == RUNS]:
         facts = [fact for fact in facts if (fact.fact, fact.value) != ("oven.bake.heat", NORMAL)]
     return facts
 

@@ -17,8 +17,9 @@ _SINGLE = {
 }  # fmt: skip
 _CONTROLS = {code: " " for code in (*range(32), 127) if code != 10}
 _ABBREVIATION = r"(?:(?<![a-z])[a-z]\.){2,4}"
-_TOKEN = re.compile(
-    rf"(?P<abbreviation>{_ABBREVIATION})|(?P<number>\d+(?:[.,]\d+)*)|(?P<word>[a-zω]+(?:'[a-z]+)?)"
+_TOKEN = re.compile(  # words first: most of what is written is words
+    r"(?P<word>(?![a-z]\.[a-z]\.)[a-zω]+(?:'[a-z]+)?)|(?P<number>\d+(?:[.,]\d+)*)"
+    rf"|(?P<abbreviation>{_ABBREVIATION})"
     r"|(?P<stop>[.!?;\n](?!,)[.!?;\s]*)|(?P<mark>(?P<one>[^\s'\"])(?P=one)*)",
 )
 _TITLES = frozenset({"mr", "mrs", "ms", "dr"})

@@ -65,6 +65,7 @@ class NoteReader:
     def __init__(self, text: str, lexicon: Lexicon, positions: Sequence[str]) -> None:
         plain, self.talk = without_speakers(normalise(text))
         self.plain = without_taken_figures(plain)
+        self.figured = _DIGIT.search(self.plain) is not None
         self.lexicon = lexicon
         self.positions = positions
         self.memory = Memory()
@@ -152,7 +153,8 @@ class NoteReader:
             _light_with_knobs_off(said)
         self.homeless = settle_scope(said, meanings)
         read = _Read(sentence, said, meanings)
-        yield from self._answered(read)
+        if self.asked is not None:
+            yield from self._answered(read)
         if sentence.asked:
             self.asked = read
             for each in said:
@@ -168,7 +170,7 @@ class NoteReader:
                 _settle_answers(said)
             spread_denial(said)
         borrow(said, self.lexicon, self.memory, before)
-        if any(each.clause.link == "except" for each in said):
+        if [each for each in said if each.clause.link == "except"]:
             settle_exceptions(said, self.lexicon)
         if "only" in kinds:
             settle_all_that_works(said)
@@ -217,9 +219,10 @@ class NoteReader:
         return True
 
     def _told(self, read: _Read) -> Iterator[Told]:
-        start, end = read.sentence.clauses[0].start, read.sentence.clauses[-1].end
-        nouns = [noun for said in read.said for noun in said.nouns]
-        yield from readings.ohms(self.plain, start, end, nouns, self.lexicon, self.positions)
+        if self.figured:
+            start, end = read.sentence.clauses[0].start, read.sentence.clauses[-1].end
+            nouns = [noun for said in read.said for noun in said.nouns]
+            yield from readings.ohms(self.plain, start, end, nouns, self.lexicon, self.positions)
         for said in read.said:
             yield from self._mentions(said, read.meanings.things)
             for claim in said.claims:
@@ -233,8 +236,9 @@ class NoteReader:
         denied = False
         for item in said.clause.items:
             denied = denied or item.kind in ("negation", "absence", "negation_verb")
-            if item.kind == "thing" and not denied and not self._another_sense(item, said, named):
-                for telling in self.lexicon.things[item.name].mentions:
+            mentions = self.lexicon.things[item.name].mentions if item.kind == "thing" and not denied else ()
+            if mentions and not self._another_sense(item, said, named):
+                for telling in mentions:
                     said.used = True
                     certainty: Certainty = "hedged" if said.hedged else "said"
                     yield Told(telling.fact, telling.value, telling.where, certainty, item.start, item.end)

@@ -41,7 +41,7 @@ def settle_scope(sentence: list[Said], meanings: Meanings) -> set[str]:
         if said.unsure:
             said.claims = [claim._replace(hedged=True) for claim in said.claims if meanings.is_hazard(claim, said)]
             said.used = True
-        if said.clause.has("lately") and not said.clause.has("now"):
+        if said.lately:
             said.claims = [_in_doubt(claim, said, meanings) for claim in said.claims]
         if said.claims and (said.contexts or said.hedged):
             said.claims = [_dressed(claim, said) for claim in said.claims]
@@ -216,12 +216,14 @@ def _only_in(claim: Claim, contexts: set[str], said: Said, meanings: Meanings) -
 def _lone_contexts(sentence: list[Said], number: int, meanings: Meanings) -> set[str]:
     """A clause that only sets the scene ('the knob is off') gives its contexts to its neighbours."""
     said = sentence[number]
+    setting = meanings.lexicon.setting
+    if not said.contexts and not [claim for claim in said.claims if claim.state in setting]:
+        return set()
     contexts = set(said.contexts - {ONLY})
     if PUT_RIGHT in contexts:
         contexts.discard(PUT_RIGHT)
         if number and said.clause.link in ("comma", "and", "none", "then"):
             sentence[number - 1].contexts.add(PUT_RIGHT)  # what was put right is what was told before it
-    setting = meanings.lexicon.setting
     if not contexts and not [claim for claim in said.claims if claim.state in setting]:
         return set()
     for claim in said.claims:

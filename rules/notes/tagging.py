@@ -20,7 +20,7 @@ _TURNED = ("article", "place", "quantity", "thing", "pronoun", "filler", "person
 _WITH_NO_SWITCH = ("pan", "water", "food", "dish", "display", "indicator", "hot_light", "lights", "code")
 _SHOWN_RIGHT = ("display", "house_lights", "keys")
 _BEFORE_A_PLACE = ("thing", "place", "quantity", "article", "pronoun", "number", "person")
-_TAKES_CONTEXT = ("state", "place", "thing")
+_TAKES_CONTEXT = ("right", "light", "lights")  # and every state
 _DROPPED = ("article", "filler", "blocked")
 _made = tuple.__new__  # a named tuple in half the time; every item of a note is made here
 
@@ -72,7 +72,8 @@ def settled(items: list[Item]) -> list[Item]:
             close = close and item.kind == "article"
             continue
         last = kept[-1].kind if kept else "stop"
-        seen = _in_context(items, number, last) if item.kind in _TAKES_CONTEXT else item
+        depends = item.kind == "state" or (item.name in _TAKES_CONTEXT and item.kind in ("place", "thing"))
+        seen = _in_context(items, number, last) if depends else item
         if close:
             kind, name, start, end, plural, denies, _, describes = seen
             seen = _made(Item, (kind, name, start, end, plural, denies, True, describes))

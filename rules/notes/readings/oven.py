@@ -61,6 +61,7 @@ _LIKE = re.compile(
     rf"{NOT_BEFORE}(?P<set>\d{{3}}){NOT_AFTER}{_DEGREES}\s(?:\w+\s){{0,2}}?(?:comes?\sout|cooks?|bakes?|acts?|is|runs?|feels?|works?)\s"
     rf"(?:more\s)?(?:like|as)\s{_ABOUT}(?P<low>\d{{3}}){NOT_AFTER}"
 )
+_TWO_FIGURES = re.compile(r"\d\D+\d")
 #: "40 low", and nothing else in the note.
 _ALONE = re.compile(
     rf"\W*{_ABOUT}(?P<low>\d{{2,3}}){_DEGREES}\s(?:too\s|to\s|running\s)?(?:(?P<cold>low|cold|under|cool)|(?P<hot>high|hot|over))\W*\Z"
@@ -136,6 +137,8 @@ def oven_offsets(plain: str, start: int, end: int) -> Iterator[Told]:
         if told is not None:
             yield told
             return
+    if not _TWO_FIGURES.search(plain, start, end):
+        return
     like = _LIKE.search(plain, start, end)
     told = like and _offset(number(like["low"]) - number(like["set"]), like["unit"], like.start(), like.end())
     if told:
