@@ -26,7 +26,7 @@ RUNS_ON = ("by_itself", "stays_on", "turn_off")  # of whatever heats, if nothing
 AT_HIGH, ON_HIGH = "at_high", "on_high"
 ONLY = "only"
 _ASIDE = ("when", "with", "if", "until", "unless")
-_DENIALS = ("negation", "negation_verb", "stopping")
+_DENIALS = frozenset({"negation", "negation_verb", "stopping"})
 _TELLING = frozenset({"state", "absence", *_DENIALS})
 
 
@@ -263,12 +263,15 @@ def _claim(
         speaks_of = [noun._replace(carried=True) for noun in memory.topic or memory.aside]
         if not speaks_of and (denied or item.name == DEAD):
             speaks_of = _unsaid(item, memory)
-    if all(noun.carried for noun in speaks_of) and speaks_of:
-        objects = [*objects, *(noun._replace(carried=True) for noun in (*memory.aside, *memory.earlier))]
-    parts = [noun for noun in (*speaks_of, *objects) if not noun.carried]
-    starts = [item.start, *(noun.start for noun in parts), *([denial.start] if denial else [])]
-    ends = [item.end, *(noun.end for noun in parts)]
-    return Claim(tuple(speaks_of), tuple(objects), item.name, denied, min(starts), max(ends), done_to=done_to)
+    own = [noun for noun in speaks_of if not noun.carried]
+    if speaks_of and not own:
+        objects = [*objects, *[noun._replace(carried=True) for noun in (*memory.aside, *memory.earlier)]]
+    start = item.start if denial is None else min(item.start, denial.start)
+    end = item.end
+    for noun in (*own, *objects):
+        if not noun.carried:
+            start, end = min(start, noun.start), max(end, noun.end)
+    return Claim(tuple(speaks_of), tuple(objects), item.name, denied, start, end, done_to=done_to)
 
 
 def _unsaid(item: Item, memory: Memory) -> list[Noun]:

@@ -13,7 +13,7 @@ from rules.notes.tagging import Item
 
 CORRECTION = "correction"
 _ENDS = ("stop", "comma", "but", "then", "when", "if", "and", "or")
-_MAY_CORRECT = (CORRECTION, "no", "absence", "filler")
+_MAY_CORRECT = frozenset({CORRECTION, "no", "absence", "filler"})
 _BARE = ("no", "sorry", "er", "err", "uh", "um", "rather")
 _PAUSES = ("comma", "filler", "opinion", "hedge")
 _LEADS = ("article", "filler", "preposition", "verb", "pronoun", "word")

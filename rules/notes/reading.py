@@ -47,7 +47,7 @@ _SCENE = frozenset({"quantity", "thing", "state", "context", "verb"})
 _MASKED = ("state", "context", "quantity")
 _SLIGHTLY = ("bit", "slightly", "sometimes", "occasionally", "tad", "faint", "barely", "hardly", "scarcely", "somewhat")
 _WARMS = ("heats", "hot", "warm", "works", "comes_on", "hot_enough")
-_CONTENT = ("word", "thing", "state", "context", "place", "stopping")
+_CONTENT = frozenset({"word", "thing", "state", "context", "place", "stopping"})
 
 
 @dataclass

@@ -16,12 +16,12 @@ _TURNS = ("twist", "closed")  # "turn the burner off", "shut the burner off"
 _SWITCHED = (*_TURNS, "out", "comes_on")
 _FELT = ("warm", "hot", "cold")  # "fell onto the hot burner"
 _PRAISED = ("fine", "works")
-_TURNED = ("article", "place", "quantity", "thing", "pronoun", "filler", "person")
+_TURNED = frozenset({"article", "place", "quantity", "thing", "pronoun", "filler", "person"})
 _WITH_NO_SWITCH = ("pan", "water", "food", "dish", "display", "indicator", "hot_light", "lights", "code")
 _SHOWN_RIGHT = ("display", "house_lights", "keys")
 _BEFORE_A_PLACE = ("thing", "place", "quantity", "article", "pronoun", "number", "person")
 _TAKES_CONTEXT = ("right", "light", "lights")  # and every state
-_DROPPED = ("article", "filler", "blocked")
+_DROPPED = frozenset({"article", "filler", "blocked"})
 _made = tuple.__new__  # a named tuple in half the time; every item of a note is made here
 
 
