@@ -41,9 +41,9 @@ def without_taken_figures(plain: str) -> str:
 
 def corrected(items: list[Item], plain: str) -> list[Item]:
     """The items of a note without what it takes back."""
-    places = [at for at, item in enumerate(items) if item.kind in _MAY_CORRECT or items[at - 1].kind == "comma"]
-    if not any([items[at].kind in _MAY_CORRECT for at in places]):
+    if not [item for item in items if item.kind in _MAY_CORRECT]:
         return items
+    places = [at for at, item in enumerate(items) if item.kind == CORRECTION or items[at - 1].kind == "comma"]
     for at in reversed(places):
         if at < len(items) and (items[at].kind == CORRECTION or _bare_correction(items, at, plain)):
             items = _replaced(items, at)

@@ -10,6 +10,7 @@ from rules.notes.nouns import BURNER, Noun
 from rules.notes.told import Told
 from rules.terms import ALL, UNNAMED, Certainty
 
+_ANY = (ANY_THING,)
 GLOW = "oven.glow"
 PAIR = "oven_elements"
 OVEN, OVEN_OFF = "oven", "oven_off"
@@ -153,7 +154,7 @@ class Meanings:
         if self._elsewhere(claim, said):
             said.used = True
             return []
-        contexts = claim.contexts | said.contexts
+        contexts = claim.contexts | said.contexts if said.contexts else claim.contexts
         found: list[tuple[Noun | None, Meaning | None]] = [
             (noun, self._meaning(noun, claim, contexts)) for noun in claim.nouns or _implied(claim, contexts)
         ]
@@ -192,10 +193,10 @@ class Meanings:
     def _senses(self, noun: Noun | None) -> Sequence[str]:
         """The things a noun may stand for, best first."""
         if noun is None:
-            return (ANY_THING,)
+            return _ANY
         thing = self.lexicon.things[noun.thing]
         if not thing.senses:
-            return (thing.thing,)
+            return (noun.thing,)
         return [
             thing.thing,
             *(

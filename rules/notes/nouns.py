@@ -152,9 +152,13 @@ class NounReader:
             bare = not (self.led or self.only)
             noun = noun._replace(places=noun.places or self._places_of_the_unit(noun))
             return noun if bare else noun._replace(led=noun.led or self.led, only=noun.only or self.only)
-        places = tuple(item.name for item in self.places)
-        starts = [noun.start, *(item.start for item in (*self.places, self.quantity, self.denial) if item)]
-        ends = [noun.end, *(item.end for item in self.places)]
+        places = tuple([item.name for item in self.places])
+        start, end = noun.start, noun.end
+        for item in self.places:
+            start, end = min(start, item.start), max(end, item.end)
+        for word in (self.quantity, self.denial):
+            if word is not None:
+                start = min(start, word.start)
         denied = noun.denied or self.denial is not None or bool(self.quantity and self.quantity.denies)
         quantity = self.quantity.name if self.quantity else noun.quantity
         places = places or self._places_of_the_unit(noun)
@@ -163,8 +167,8 @@ class NounReader:
             places=noun.places + places,
             quantity=quantity,
             denied=denied,
-            start=min(starts),
-            end=max(ends),
+            start=start,
+            end=end,
             led=noun.led or self.led,
             only=noun.only or self.only,
         )

@@ -39,7 +39,8 @@ _FIGURED = re.compile(
 _METERED = ("l1", "l2", "leg", "line", "phase", "neut", "netu", "nuet", "volt", "lug", "outer", "terminal", "across",
             "ground", "gnd", "grd", "black", "blk", "white", "wht", "hundred", "chassis")  # fmt: skip
 _METER_SIGNS = re.compile(
-    r"\b(?:l\s?-?[12nl]\b|hots?\b|red\b|n\s?-|to\sn\b|one\s|2[0-4]\d\b|1[0-3]\d\s?v?\s?[/,])|\dk?v|\d\s?k?v\b"
+    r"\b(?=[hlnort12])(?:l\s?-?[12nl]\b|hots?\b|red\b|n\s?-|to\sn\b|one\s|2[0-4]\d\b|1[0-3]\d\s?v?\s?[/,])"
+    r"|\d(?:k?v|\s?k?v\b)"
 )
 _DIGIT = re.compile(r"\d")
 NAMED_AGAIN = 12  # characters between two names of the same points
