@@ -48,7 +48,8 @@ class Token(NamedTuple):
 def normalise(text: str) -> str:
     """Lower case with plain quotes and dashes; same length as ``text``, character for character."""
     plain = text.lower() if text.isascii() else "".join(map(_plain_character, text))
-    plain = plain.replace("\r\n", " \n").replace("\r", "\n").translate(_CONTROLS)
+    if not plain.isprintable():
+        plain = plain.replace("\r\n", " \n").replace("\r", "\n").translate(_CONTROLS)
     if ". " in plain:
         plain = _unclipped(plain, text)
     return _join_wrapped_lines(plain, text) if "\n" in plain else plain

@@ -18,8 +18,8 @@ from rules.notes.leaning import borrow, rest_of, settle_all_that_works, settle_e
 from rules.notes.meaning import Meanings
 from rules.notes.merging import merge
 from rules.notes.normalise import normalise
-from rules.notes.readings.figures import has_any
 from rules.notes.nouns import SOME, Noun
+from rules.notes.readings.figures import has_any
 from rules.notes.scope import settle_scope
 from rules.notes.speakers import without_speakers
 from rules.notes.tagging import Item, settled, tag
