@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from rules.notes import readings
+from rules.notes.alarms import Heard, raised
 from rules.notes.claims import WEAK, WORKS, Claim, Memory, Said, read_clause
 from rules.notes.clauses import Clause, Sentence, split
 from rules.notes.corrections import corrected, without_taken_figures
@@ -71,14 +72,19 @@ class NoteReader:
         self.memory = Memory()
         self.asked: _Read | None = None
         self.homeless: set[str] = set()
-        items = settled(straightened(corrected(tag(self.plain, lexicon, Speller(lexicon)), self.plain), self.plain))
+        tagged = tag(self.plain, lexicon, Speller(lexicon))
+        self.marks = lexicon.alarms.marks(tagged)
+        items = settled(straightened(corrected(tagged.items, self.plain), self.plain))
         figures = self._figures(_spans(items, len(text)))
         self.hinted = {"temperature"} if any(fact.fact == "oven.offset" for fact in figures) else set()
         self.sentences = split(_unmasked(items, figures), lexicon, talk=self.talk)
         self.saids: list[Said] = []
         self.told: list[Told] = []
         for number in range(len(self.sentences)):
+            before = len(self.saids)
             found = [*self._sentence(number)]
+            if self.marks:
+                found += self._alarms(number, self.saids[before:], found)
             self.told += found
         told = [*self._in_scope(figures), *self.told]
         self.told = merge(told)
@@ -129,6 +135,15 @@ class NoteReader:
 
     def _elsewhere(self, said: Said) -> bool:
         return bool(said.nouns) and all(self.lexicon.things[noun.thing].elsewhere for noun in said.nouns)
+
+    def _alarms(self, number: int, said: list[Said], found: list[Told]) -> list[Told]:
+        """Dangers that the phrases of a sentence did not tell."""
+        if not said or self.sentences[number].asked:
+            return []
+        following = self.sentences[number + 1 : number + 2]
+        start = self.sentences[number].clauses[0].start if number else 0
+        end = following[0].clauses[0].start if following and following[0].clauses else len(self.plain)
+        return raised(Heard(said, found, start, end), self.marks, self.lexicon)
 
     # --- sentences -------------------------------------------------------------------------------------------
 

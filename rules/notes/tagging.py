@@ -38,7 +38,15 @@ class Item(NamedTuple):
     describes: bool = False  # a state between an article and a name: "a burnt out bulb"
 
 
-def tag(plain: str, lexicon: Lexicon, speller: Speller) -> list[Item]:
+class Tagged(NamedTuple):
+    """The items of a text, and the tokens and mended words they were made of."""
+
+    items: list[Item]
+    tokens: list[Token]
+    words: list[str]
+
+
+def tag(plain: str, lexicon: Lexicon, speller: Speller) -> Tagged:
     """Tag normalised text. :func:`settled` then leaves out articles, courtesies and look-alikes."""
     kept = tokens(plain)
     if "-" in plain or "/" in plain or "=" in plain:
@@ -60,7 +68,7 @@ def tag(plain: str, lexicon: Lexicon, speller: Speller) -> list[Item]:
             continue
         items.append(_plain_item(kept[at], word))
         at += 1
-    return items
+    return Tagged(items, kept, words)
 
 
 def settled(items: list[Item]) -> list[Item]:

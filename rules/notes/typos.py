@@ -7,6 +7,7 @@ that are spelled right (``hearing``) are listed in the book as ``ordinary``.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from functools import lru_cache
 
@@ -17,6 +18,7 @@ from rules.notes.entries import Lexicon
 SHORTEST_SWAPPED = 4
 SHORTEST_MENDED = 5
 SHORTEST_TWO_WRONG = 11
+_DRAWN_OUT = re.compile(r"(.)\1\1+")  # "smooooke"
 MOST_REMEMBERED = 50_000  # words whose mending is kept; some 10 MB
 MOST_LOOK_UPS = 3000  # unknown words of one note that are looked at; a guard for very long notes
 
@@ -38,8 +40,8 @@ class _Shelf:
 
 @lru_cache(maxsize=4)
 def _shelf(lexicon: Lexicon) -> _Shelf:
-    right = frozenset(lexicon.index.words) | lexicon.ordinary
-    return _Shelf(lexicon.index.telling, right, frozenset(lexicon.typos))
+    right = frozenset(lexicon.index.words) | lexicon.ordinary | frozenset(lexicon.alarms.words)
+    return _Shelf(lexicon.index.telling | lexicon.alarms.heads, right, frozenset(lexicon.typos))
 
 
 class Speller:
@@ -70,6 +72,13 @@ class Speller:
         return mended
 
     def _closest(self, word: str) -> str:
+        drawn = _DRAWN_OUT.search(word) and next(
+            (short for short in (_DRAWN_OUT.sub(r"\1\1", word), _DRAWN_OUT.sub(r"\1", word)) if short in self._right),
+            "",
+        )
+        return drawn or self._nearest(word)
+
+    def _nearest(self, word: str) -> str:
         swapped = self._shelf.by_letters.get((word[0], "".join(sorted(word))))
         if swapped and OSA.distance(word, swapped, score_cutoff=1) <= 1:
             return swapped

@@ -1,0 +1,149 @@
+"""Looks for dangers in sentences that the lexicon's phrases did not read, by the families of words that meet in them.
+
+What is denied, only supposed, asked, told of former times, of another appliance or as put right raises no alarm. A
+clear one is said, a doubtful one is asked about: a word of danger that nobody understood is not passed over.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from rules.notes.claims import Said
+from rules.notes.entries import Lexicon
+from rules.notes.families import SUPPOSING, Alarm, Mark, Marks
+from rules.notes.scope import PUT_RIGHT
+from rules.notes.told import Told
+
+_DENIALS = frozenset({"negation", "negation_verb", "absence"})
+_LISTED = ("or", "nor")
+HAZARD = "hazard."
+
+
+@dataclass(frozen=True)
+class Heard:
+    """A sentence: its clauses, what was read of it, and where it begins and ends in the note."""
+
+    said: Sequence[Said]
+    told: Sequence[Told]
+    start: int
+    end: int
+
+
+def raised(heard: Heard, marks: Marks, lexicon: Lexicon) -> list[Told]:
+    """The dangers of a sentence that its phrases did not tell. Marks the clauses they stand in as understood."""
+    here = {
+        family: [mark for mark in found if heard.start <= mark.start < heard.end] for family, found in marks.items()
+    }
+    here = {family: found for family, found in here.items() if found}
+    found: dict[str, Told] = {}
+    for alarm in lexicon.alarms.alarms:
+        if alarm.head not in here or (alarm.fact in found and not _surer(alarm, found[alarm.fact])):
+            continue
+        if here.keys() & alarm.unless or _told_already(alarm, heard, [*found.values()]):
+            continue
+        told = _first(alarm, here, heard, lexicon)
+        if told is not None:
+            found[alarm.fact] = told
+    return [*found.values()]
+
+
+def _surer(alarm: Alarm, told: Told) -> bool:
+    return told.certainty == "hedged" and alarm.certainty != "hedged"
+
+
+def _told_already(alarm: Alarm, heard: Heard, raised_before: Sequence[Told]) -> bool:
+    """Whether the sentence told this danger as surely, or denied it, or told any if this is only asked about."""
+    for fact in (*heard.told, *raised_before):
+        if fact.fact == alarm.fact and (fact.value != "yes" or not _surer(alarm, fact)):
+            return True
+        if alarm.certainty == "hedged" and fact.fact.startswith(HAZARD) and fact.value == "yes":
+            return True
+    return False
+
+
+def _first(alarm: Alarm, here: Marks, heard: Heard, lexicon: Lexicon) -> Told | None:
+    """The alarm, if one of its heads has all that it needs around it."""
+    for head in here[alarm.head]:
+        said = _clause_of(head, heard)
+        if said is None or _set_aside(said, here, heard, lexicon) or (alarm.unread and said.used):
+            continue
+        if not alarm.denial and _denied(head, heard):
+            continue
+        together = [*_around(alarm, head, here, heard)]
+        if not together:
+            continue
+        said.used = True
+        doubt = alarm.certainty == "hedged" or said.lately or (said.hedged and not said.opinion)
+        start, end = min(mark.start for mark in together), max(mark.end for mark in together)
+        return Told(alarm.fact, "yes", None, "hedged" if doubt else "said", start, end)
+    return None
+
+
+def _around(alarm: Alarm, head: Mark, here: Marks, heard: Heard) -> Iterator[Mark]:
+    """The marks of an alarm with this head, nothing if one is missing."""
+    found = [head]
+    last = head
+    for families in alarm.then:
+        following = [mark for mark in _of(families, here) if last.last < mark.first <= last.last + alarm.reach]
+        if not following:
+            return
+        last = min(following)
+        found.append(last)
+    if alarm.led_by:
+        leading = [mark for mark in _of(alarm.led_by, here) if head.first - alarm.reach <= mark.last < head.first]
+        if not leading:
+            return
+        found.append(max(leading))
+    for families in alarm.beside:
+        others = [
+            mark
+            for mark in _of(families, here)
+            if not _overlaps(mark, found)
+            and (not _denied(mark, heard) or (alarm.denial and _clause_of(mark, heard) is _clause_of(head, heard)))
+        ]
+        if not others:
+            return
+        found.append(min(others, key=lambda mark: abs(mark.first - head.first)))
+    yield from found
+
+
+def _of(families: frozenset[str], here: Marks) -> list[Mark]:
+    return [mark for family in families for mark in here.get(family, ())]
+
+
+def _overlaps(mark: Mark, others: Sequence[Mark]) -> bool:
+    return any(mark.first <= other.last and other.first <= mark.last for other in others)
+
+
+def _clause_of(mark: Mark, heard: Heard) -> Said | None:
+    """The clause that a word stands in; a word that was dropped belongs to the clause before it."""
+    before = [said for said in heard.said if said.clause.start <= mark.start]
+    return before[-1] if before else (heard.said[0] if heard.said else None)
+
+
+def _set_aside(said: Said, here: Marks, heard: Heard, lexicon: Lexicon) -> bool:
+    """Whether a clause tells nothing of this range as it is now."""
+    if said.former or said.clause.condition == "if" or PUT_RIGHT in said.contexts:
+        return True
+    if any(_clause_of(mark, heard) is said for mark in here.get(SUPPOSING, ())):
+        return True
+    things = {noun.thing for each in heard.said for noun in each.nouns}
+    if things.isdisjoint(lexicon.beside):
+        return False
+    return not any(noun.thing not in lexicon.beside and not noun.carried for noun in said.nouns)
+
+
+def _denied(mark: Mark, heard: Heard) -> bool:
+    """Whether a denial stands before a word in its clause, or its clause goes on with a list of what there is not."""
+    said = _clause_of(mark, heard)
+    if said is None:
+        return False
+    if any(
+        item.start < mark.start and (item.kind in _DENIALS or (item.denies and item.kind != "state"))
+        for item in said.clause.items
+    ):
+        return True
+    return said.clause.link in _LISTED and any(
+        fact.fact.startswith(HAZARD) and fact.value == "no" for fact in heard.told
+    )

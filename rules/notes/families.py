@@ -1,0 +1,113 @@
+"""Families of words, and the alarms that are put together from them.
+
+A phrase of the lexicon is read only as it is written in the book. Dangers are told in more words than anybody writes
+down, so they are also looked for by composition: something that bites, and somebody whom it bites, beside a part of the
+range. A family is a set of words of one sort (and of things and contexts of the lexicon); an alarm says which families
+must meet in one sentence for a danger to be read or asked about.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, NamedTuple
+
+from rules.notes.phrases import Words
+from rules.terms import Certainty
+
+if TYPE_CHECKING:
+    from rules.notes.tagging import Item, Tagged
+
+BLOCKED = "blocked"
+SUPPOSING = "supposing"  # the family of words by which something is only thought of
+
+
+class Mark(NamedTuple):
+    """Where a word of a family stands: offsets in the note, and the numbers of its first and last token."""
+
+    start: int
+    end: int
+    first: int
+    last: int
+
+
+Marks = Mapping[str, Sequence[Mark]]
+
+
+@dataclass(frozen=True)
+class Family:
+    """Words of one sort. ``anywhere``: they count inside phrases that only look like words of ours, too."""
+
+    family: str
+    spellings: tuple[Words, ...]
+    items: tuple[tuple[str, str], ...] = ()  # kinds and names of the lexicon's things and contexts
+    anywhere: bool = False
+
+
+@dataclass(frozen=True)
+class Alarm:
+    """Families that tell a danger together. Each choice is a set of families of which one is enough.
+
+    ``led_by`` stands at most ``reach`` tokens before the head, and each of ``then`` as near behind what stands before
+    it; ``beside`` stand anywhere in the sentence, and one of ``unless`` takes the alarm back.
+    """
+
+    alarm: str
+    fact: str
+    head: str
+    led_by: frozenset[str]
+    then: tuple[frozenset[str], ...]
+    beside: tuple[frozenset[str], ...]
+    unless: frozenset[str]
+    certainty: Certainty
+    reach: int
+    unread: bool  # counts only where nothing of the clause was understood
+    denial: bool  # the head is a denial itself: "nobody"
+
+
+@dataclass(frozen=True, eq=False)
+class Alarms:
+    """All families and alarms of a book, ready for looking."""
+
+    families: tuple[Family, ...]
+    alarms: tuple[Alarm, ...]
+    by_word: dict[str, list[tuple[Words, Family]]] = field(default_factory=dict)
+    by_item: dict[tuple[str, str], list[Family]] = field(default_factory=dict)
+    heads: set[str] = field(default_factory=set)  # first words of the families that are heads of an alarm
+    words: set[str] = field(default_factory=set)
+
+    def __post_init__(self) -> None:
+        wanted = {alarm.head for alarm in self.alarms}
+        for family in self.families:
+            for spelling in family.spellings:
+                self.by_word.setdefault(spelling[0], []).append((spelling, family))
+                self.words.update(spelling)
+                if family.family in wanted:
+                    self.heads.add(spelling[0])
+            for item in family.items:
+                self.by_item.setdefault(item, []).append(family)
+
+    def marks(self, tagged: Tagged) -> Marks:
+        """Where the families stand in a note; nothing if no alarm can have its head in it."""
+        if self.heads.isdisjoint(tagged.words):
+            return {}
+        found: dict[str, list[Mark]] = {}
+        starts = [token.start for token in tagged.tokens]
+        blocked = _tokens_of([item for item in tagged.items if item.kind == BLOCKED], starts)
+        for at, word in enumerate(tagged.words):
+            for spelling, family in self.by_word.get(word, ()):
+                last = at + len(spelling) - 1
+                if tuple(tagged.words[at : last + 1]) == spelling and (family.anywhere or at not in blocked):
+                    mark = Mark(starts[at], tagged.tokens[last].end, at, last)
+                    found.setdefault(family.family, []).append(mark)
+        for item in tagged.items:
+            for family in self.by_item.get((item.kind, item.name), ()):
+                first, last = bisect_left(starts, item.start), bisect_left(starts, item.end) - 1
+                found.setdefault(family.family, []).append(Mark(item.start, item.end, first, last))
+        return found
+
+
+def _tokens_of(items: Sequence[Item], starts: Sequence[int]) -> set[int]:
+    """The numbers of the tokens that items are made of."""
+    return {at for item in items for at in range(bisect_left(starts, item.start), bisect_left(starts, item.end))}
