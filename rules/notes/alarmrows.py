@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rules.bookkeeping.yamlsource import nearest
-from rules.notes.families import Alarm, Family
+from rules.notes.families import Alarm, Calm, Family
 from rules.notes.phrases import GAP, PhraseError, Words, spellings
 
 if TYPE_CHECKING:
@@ -74,6 +74,20 @@ def alarm(at: Row) -> Alarm | None:
         at.flag("unread"),
         at.flag("denial"),
     )
+
+
+def calm(at: Row) -> Calm | None:
+    """Families beside which a danger is none, or in doubt. Reports what is wrong with the row."""
+    facts = at.known(at.texts("of"), [fact for fact in at.compiler.facts if fact.startswith(_HAZARD)], "danger", "of")
+    beside = tuple(choice for choice in _choices(at, "beside") if choice)
+    leaves = at.row.get("leaves")
+    if leaves not in ("doubt", "nothing"):
+        at.problem("leaves", f"{leaves!r} is not known; write doubt or nothing")
+    if not beside:
+        at.problem("beside", "write the families that must stand in the sentence")
+        return None
+    unless = frozenset(at.names("unless", at.compiler.names["families"], "family"))
+    return Calm(str(at.row.get("calm")), frozenset(facts), beside, unless, leaves == "doubt", at.flag("near"))
 
 
 def _choice(at: Row, field: str) -> frozenset[str]:

@@ -6,18 +6,20 @@ clear one is said, a doubtful one is asked about: a word of danger that nobody u
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from rules.notes.claims import Said
 from rules.notes.entries import Lexicon
-from rules.notes.families import SUPPOSING, Alarm, Mark, Marks
+from rules.notes.families import DENYING, SUPPOSING, Alarm, Calm, Mark, Marks
 from rules.notes.scope import PUT_RIGHT
 from rules.notes.told import Told
 
 _DENIALS = frozenset({"negation", "negation_verb", "absence"})
 _LISTED = ("or", "nor")
 HAZARD = "hazard."
+CLOSE = 3  # words between a denial and what it denies, whatever stands between
 
 
 @dataclass(frozen=True)
@@ -32,10 +34,7 @@ class Heard:
 
 def raised(heard: Heard, marks: Marks, lexicon: Lexicon) -> list[Told]:
     """The dangers of a sentence that its phrases did not tell. Marks the clauses they stand in as understood."""
-    here = {
-        family: [mark for mark in found if heard.start <= mark.start < heard.end] for family, found in marks.items()
-    }
-    here = {family: found for family, found in here.items() if found}
+    here = _within(marks, heard)
     found: dict[str, Told] = {}
     for alarm in lexicon.alarms.alarms:
         if alarm.head not in here or (alarm.fact in found and not _surer(alarm, found[alarm.fact])):
@@ -43,9 +42,48 @@ def raised(heard: Heard, marks: Marks, lexicon: Lexicon) -> list[Told]:
         if here.keys() & alarm.unless or _told_already(alarm, heard, [*found.values()]):
             continue
         told = _first(alarm, here, heard, lexicon)
-        if told is not None:
+        if told is not None and _calm(told.fact, told.start, here, heard, lexicon) is None:
             found[alarm.fact] = told
     return [*found.values()]
+
+
+def calmed(heard: Heard, marks: Marks, lexicon: Lexicon) -> list[Told]:
+    """What was told in a sentence, without the dangers that are none beside its other words."""
+    here = _within(marks, heard)
+    kept: list[Told] = []
+    for fact in heard.told:
+        calm = _calm(fact.fact, fact.start, here, heard, lexicon) if fact.value == "yes" else None
+        if calm is None:
+            kept.append(fact)
+        elif calm.doubtful:
+            kept.append(fact._replace(certainty="hedged"))
+    return kept
+
+
+def _calm(fact: str, start: int, here: Marks, heard: Heard, lexicon: Lexicon) -> Calm | None:
+    """What makes a danger that begins there none, or doubtful."""
+    if not fact.startswith(HAZARD):
+        return None
+    for calm in lexicon.alarms.calms:
+        if fact not in calm.facts or here.keys() & calm.unless:
+            continue
+        own = _clause_of(Mark(start, start, 0, 0), heard) if calm.near else None
+        if all(
+            any(not calm.near or _clause_of(mark, heard) is own for mark in _of(families, here))
+            for families in calm.beside
+        ):
+            return calm
+    return None
+
+
+def _within(marks: Marks, heard: Heard) -> dict[str, list[Mark]]:
+    """The marks that stand in a sentence."""
+    here: dict[str, list[Mark]] = {}
+    for family, found in marks.items():
+        first, last = bisect_left(found, (heard.start,)), bisect_left(found, (heard.end,))
+        if first < last:
+            here[family] = [*found[first:last]]
+    return here
 
 
 def _surer(alarm: Alarm, told: Told) -> bool:
@@ -68,13 +106,13 @@ def _first(alarm: Alarm, here: Marks, heard: Heard, lexicon: Lexicon) -> Told | 
         said = _clause_of(head, heard)
         if said is None or _set_aside(said, here, heard, lexicon) or (alarm.unread and said.used):
             continue
-        if not alarm.denial and _denied(head, heard):
+        if not alarm.denial and (_denied(head, heard) or _denied_closely(head, here)):
             continue
         together = [*_around(alarm, head, here, heard)]
         if not together:
             continue
         said.used = True
-        doubt = alarm.certainty == "hedged" or said.lately or (said.hedged and not said.opinion)
+        doubt = alarm.certainty == "hedged" or said.lately or said.unsure or (said.hedged and not said.opinion)
         start, end = min(mark.start for mark in together), max(mark.end for mark in together)
         return Told(alarm.fact, "yes", None, "hedged" if doubt else "said", start, end)
     return None
@@ -131,7 +169,13 @@ def _set_aside(said: Said, here: Marks, heard: Heard, lexicon: Lexicon) -> bool:
     things = {noun.thing for each in heard.said for noun in each.nouns}
     if things.isdisjoint(lexicon.beside):
         return False
-    return not any(noun.thing not in lexicon.beside and not noun.carried for noun in said.nouns)
+    own = [noun for noun in said.nouns if not noun.carried]
+    return not own or own[0].thing in lexicon.beside
+
+
+def _denied_closely(mark: Mark, here: Marks) -> bool:
+    """Whether a denial stands a few words before, even as part of a phrase: "no current through ..."."""
+    return any(mark.first - CLOSE <= denying.last < mark.first for denying in here.get(DENYING, ()))
 
 
 def _denied(mark: Mark, heard: Heard) -> bool:

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 BLOCKED = "blocked"
 SUPPOSING = "supposing"  # the family of words by which something is only thought of
+DENYING = "denying"  # the family of words that deny what follows them closely
 
 
 class Mark(NamedTuple):
@@ -66,31 +67,48 @@ class Alarm:
     denial: bool  # the head is a denial itself: "nobody"
 
 
+@dataclass(frozen=True)
+class Calm:
+    """Families beside which a danger is none, or in doubt. ``near``: they must stand in the danger's own clause."""
+
+    calm: str
+    facts: frozenset[str]
+    beside: tuple[frozenset[str], ...]
+    unless: frozenset[str]
+    doubtful: bool
+    near: bool
+
+
 @dataclass(frozen=True, eq=False)
 class Alarms:
-    """All families and alarms of a book, ready for looking."""
+    """All families, alarms and calms of a book, ready for looking."""
 
     families: tuple[Family, ...]
     alarms: tuple[Alarm, ...]
+    calms: tuple[Calm, ...]
     by_word: dict[str, list[tuple[Words, Family]]] = field(default_factory=dict)
     by_item: dict[tuple[str, str], list[Family]] = field(default_factory=dict)
     heads: set[str] = field(default_factory=set)  # first words of the families that are heads of an alarm
+    openings: set[str] = field(default_factory=set)  # these, and of the first families of calms
     words: set[str] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         wanted = {alarm.head for alarm in self.alarms}
+        calming = {family for calm in self.calms for family in calm.beside[0]}
         for family in self.families:
             for spelling in family.spellings:
                 self.by_word.setdefault(spelling[0], []).append((spelling, family))
                 self.words.update(spelling)
                 if family.family in wanted:
                     self.heads.add(spelling[0])
+                if family.family in wanted or family.family in calming:
+                    self.openings.add(spelling[0])
             for item in family.items:
                 self.by_item.setdefault(item, []).append(family)
 
     def marks(self, tagged: Tagged) -> Marks:
-        """Where the families stand in a note; nothing if no alarm can have its head in it."""
-        if self.heads.isdisjoint(tagged.words):
+        """Where the families stand in a note; nothing if there is nothing in it to begin with."""
+        if self.openings.isdisjoint(tagged.words):
             return {}
         found: dict[str, list[Mark]] = {}
         starts = [token.start for token in tagged.tokens]
@@ -105,7 +123,7 @@ class Alarms:
             for family in self.by_item.get((item.kind, item.name), ()):
                 first, last = bisect_left(starts, item.start), bisect_left(starts, item.end) - 1
                 found.setdefault(family.family, []).append(Mark(item.start, item.end, first, last))
-        return found
+        return {name: sorted(each) for name, each in found.items()}
 
 
 def _tokens_of(items: Sequence[Item], starts: Sequence[int]) -> set[int]:

@@ -31,7 +31,7 @@ from rules.notes.entries import (
     Telling,
     Thing,
 )
-from rules.notes.families import Alarm, Alarms, Family
+from rules.notes.families import Alarm, Alarms, Calm, Family
 from rules.notes.normalise import phrase_words
 from rules.notes.phrases import Entry, PhraseError, PhraseIndex
 from rules.terms import ALL, OTHERS, UNNAMED, BookError, Certainty, split_key
@@ -55,10 +55,11 @@ _FIELDS: dict[str, tuple[str, ...]] = {
     "turns": ("turn", "words"),
     "families": ("family", "words", "things", "contexts", "anywhere"),
     "alarms": ("alarm", "head", "led_by", "then", "beside", "unless", "says", "certainty", "reach", "unread", "denial"),
+    "calms": ("calm", "of", "beside", "unless", "leaves", "near"),
 }  # fmt: skip
 _NAMING = {"things": "thing", "states": "state", "contexts": "context", "places": "place",
            "quantities": "quantity", "markers": "marker", "turns": "turn",
-           "families": "family", "alarms": "alarm"}  # fmt: skip
+           "families": "family", "alarms": "alarm", "calms": "calm"}  # fmt: skip
 _KIND = {"things": "thing", "states": "state", "contexts": "context", "places": "place", "quantities": "quantity"}
 _BARRIER_MARKERS = ("negation", "negation_verb", "absence", "stopping", "but", "and", "or", "nor", "except", "until",
                     "unless", "when", "if")  # fmt: skip
@@ -99,6 +100,7 @@ class _Compiler:
         self.barriers: set[str] = set()
         self.families: list[Family] = []
         self.alarms: list[Alarm] = []
+        self.calms: list[Calm] = []
 
     # --- collecting ------------------------------------------------------------------------------------------
 
@@ -164,6 +166,8 @@ class _Compiler:
                 self.families += filter(None, [alarmrows.family(at)])
             case "alarms":
                 self.alarms += filter(None, [alarmrows.alarm(at)])
+            case "calms":
+                self.calms += filter(None, [alarmrows.calm(at)])
             case _:
                 self._words_only(section, at)
 
@@ -296,7 +300,7 @@ class _Compiler:
             self.typos,
             frozenset(self.ordinary),
             self.turns,
-            Alarms(tuple(self.families), tuple(self.alarms)),
+            Alarms(tuple(self.families), tuple(self.alarms), tuple(self.calms)),
         )
 
 

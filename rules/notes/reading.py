@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from rules.notes import readings
-from rules.notes.alarms import Heard, raised
+from rules.notes.alarms import Heard, calmed, raised
 from rules.notes.claims import WEAK, WORKS, Claim, Memory, Said, read_clause
 from rules.notes.clauses import Clause, Sentence, split
 from rules.notes.corrections import corrected, without_taken_figures
@@ -84,7 +84,7 @@ class NoteReader:
             before = len(self.saids)
             found = [*self._sentence(number)]
             if self.marks:
-                found += self._alarms(number, self.saids[before:], found)
+                found = self._alarmed(number, self.saids[before:], found)
             self.told += found
         told = [*self._in_scope(figures), *self.told]
         self.told = merge(told)
@@ -136,14 +136,17 @@ class NoteReader:
     def _elsewhere(self, said: Said) -> bool:
         return bool(said.nouns) and all(self.lexicon.things[noun.thing].elsewhere for noun in said.nouns)
 
-    def _alarms(self, number: int, said: list[Said], found: list[Told]) -> list[Told]:
-        """Dangers that the phrases of a sentence did not tell."""
-        if not said or self.sentences[number].asked:
-            return []
+    def _alarmed(self, number: int, said: list[Said], found: list[Told]) -> list[Told]:
+        """What a sentence tells, with the dangers that its phrases did not tell and without those that are none."""
+        if not said:
+            return found
         following = self.sentences[number + 1 : number + 2]
         start = self.sentences[number].clauses[0].start if number else 0
         end = following[0].clauses[0].start if following and following[0].clauses else len(self.plain)
-        return raised(Heard(said, found, start, end), self.marks, self.lexicon)
+        kept = calmed(Heard(said, found, start, end), self.marks, self.lexicon)
+        if self.sentences[number].asked:
+            return kept
+        return [*kept, *raised(Heard(said, kept, start, end), self.marks, self.lexicon)]
 
     # --- sentences -------------------------------------------------------------------------------------------
 
