@@ -87,7 +87,8 @@ def calm(at: Row) -> Calm | None:
         at.problem("beside", "write the families that must stand in the sentence")
         return None
     unless = frozenset(at.names("unless", at.compiler.names["families"], "family"))
-    return Calm(str(at.row.get("calm")), frozenset(facts), beside, unless, leaves == "doubt", at.flag("near"))
+    return Calm(str(at.row.get("calm")), frozenset(facts), beside, unless, leaves == "doubt",
+                at.flag("near"), at.flag("later"))  # fmt: skip
 
 
 def _choice(at: Row, field: str) -> frozenset[str]:

@@ -69,7 +69,10 @@ def _calm(fact: str, start: int, here: Marks, heard: Heard, lexicon: Lexicon) ->
             continue
         own = _clause_of(Mark(start, start, 0, 0), heard) if calm.near else None
         if all(
-            any(not calm.near or _clause_of(mark, heard) is own for mark in _of(families, here))
+            any(
+                (not calm.near or _clause_of(mark, heard) is own) and (not calm.later or mark.start > start)
+                for mark in _of(families, here)
+            )
             for families in calm.beside
         ):
             return calm

@@ -69,7 +69,10 @@ class Alarm:
 
 @dataclass(frozen=True)
 class Calm:
-    """Families beside which a danger is none, or in doubt. ``near``: they must stand in the danger's own clause."""
+    """Families beside which a danger is none, or in doubt.
+
+    ``near``: they must stand in the danger's own clause. ``later``: they must stand after it.
+    """
 
     calm: str
     facts: frozenset[str]
@@ -77,6 +80,7 @@ class Calm:
     unless: frozenset[str]
     doubtful: bool
     near: bool
+    later: bool
 
 
 @dataclass(frozen=True, eq=False)

@@ -55,7 +55,7 @@ _FIELDS: dict[str, tuple[str, ...]] = {
     "turns": ("turn", "words"),
     "families": ("family", "words", "things", "contexts", "anywhere"),
     "alarms": ("alarm", "head", "led_by", "then", "beside", "unless", "says", "certainty", "reach", "unread", "denial"),
-    "calms": ("calm", "of", "beside", "unless", "leaves", "near"),
+    "calms": ("calm", "of", "beside", "unless", "leaves", "near", "later"),
 }  # fmt: skip
 _NAMING = {"things": "thing", "states": "state", "contexts": "context", "places": "place",
            "quantities": "quantity", "markers": "marker", "turns": "turn",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from rules.notes.claims import Claim, Said
+from rules.notes.claims import HEATS, RANGE, Claim, Said
 from rules.notes.entries import ANY_THING, Lexicon, Meaning, Sense, Telling, Thing
 from rules.notes.nouns import BURNER, Noun
 from rules.notes.told import Told
@@ -14,6 +14,7 @@ _ANY = (ANY_THING,)
 GLOW = "oven.glow"
 PAIR = "oven_elements"
 OVEN, OVEN_OFF = "oven", "oven_off"
+_OF_THE_OVEN = ("door", "oven_door", "oven_seal", "oven_lamp", "lock_motor", "oven_vent", "sensor")
 _ALL_WELL = ("works", "fine", "looks_fine", "on", "lit")
 STILL_HEATS = ("heats", "hot", "warm", "glows", "keeps_hot", "stays_on", "still_on", "full", "too_hot")
 
@@ -162,7 +163,22 @@ class Meanings:
             found = [(noun, self._meaning(noun, claim, contexts)) for noun in claim.others]
             if _none_fits(found):
                 found = [(None, self._meaning(None, claim, contexts))]
+        if (
+            claim.state == HEATS
+            and claim.denies
+            and claim.nouns
+            and not any(m and (m.denied or m.half) for _, m in found)
+        ):
+            found = [(noun, self._meaning(noun, claim, contexts)) for noun in self._whole(claim)] or found
         return found
+
+    def _whole(self, claim: Claim) -> list[Noun]:
+        """``door is locked, won't heat``: what was spoken of cannot heat, so what it belongs to is meant."""
+        unfit = any(not noun.carried or noun.thing == "temperature" for noun in claim.nouns)
+        if unfit or self.things & self.lexicon.beside:
+            return []
+        whole = OVEN if any(noun.thing in _OF_THE_OVEN for noun in claim.nouns) else RANGE
+        return [Noun(whole, -1, claim.start, claim.end, carried=True)]
 
     def _elsewhere(self, claim: Claim, said: Said) -> bool:
         """Said of another appliance, or in a clause that names only other appliances."""
