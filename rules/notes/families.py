@@ -34,6 +34,7 @@ class Mark(NamedTuple):
 
 
 Marks = Mapping[str, Sequence[Mark]]
+Need = tuple[frozenset[str], ...]  # one word of each
 
 
 @dataclass(frozen=True)
@@ -92,28 +93,42 @@ class Alarms:
     calms: tuple[Calm, ...]
     by_word: dict[str, list[tuple[Words, Family]]] = field(default_factory=dict)
     by_item: dict[tuple[str, str], list[Family]] = field(default_factory=dict)
-    heads: set[str] = field(default_factory=set)  # first words of the families that are heads of an alarm
-    openings: set[str] = field(default_factory=set)  # these, and of the first families of calms
     words: set[str] = field(default_factory=set)
+    heads: set[str] = field(default_factory=set)  # words of the families that are heads of an alarm
+    leads: dict[str, list[Need]] = field(default_factory=dict)  # by a word of the head: what an alarm needs beside it
+    soothing: set[str] = field(default_factory=set)  # words of what a calm needs first
 
     def __post_init__(self) -> None:
-        wanted = {alarm.head for alarm in self.alarms}
-        calming = {family for calm in self.calms for family in calm.beside[0]}
+        rare: dict[str, set[str]] = {}
+        fixed = {family.family for family in self.families if family.items}
         for family in self.families:
+            rare.setdefault(family.family, set()).update(max(spelling, key=len) for spelling in family.spellings)
             for spelling in family.spellings:
                 self.by_word.setdefault(spelling[0], []).append((spelling, family))
                 self.words.update(spelling)
-                if family.family in wanted:
-                    self.heads.add(spelling[0])
-                if family.family in wanted or family.family in calming:
-                    self.openings.add(spelling[0])
             for item in family.items:
                 self.by_item.setdefault(item, []).append(family)
+        for alarm in self.alarms:
+            needed = (alarm.led_by, *alarm.then, *alarm.beside)
+            need = tuple(
+                frozenset().union(*(rare[name] for name in names)) for names in needed if names and not names & fixed
+            )
+            self.heads.update(rare[alarm.head])
+            for word in rare[alarm.head]:
+                self.leads.setdefault(word, []).append(need)
+        for calm in self.calms:
+            self.soothing.update(word for name in calm.beside[0] for word in rare[name])
+
+    def possible(self, named: frozenset[str]) -> bool:
+        """Whether a note of these words may raise an alarm. Cheap: it spares most notes the looking."""
+        for word in named & self.leads.keys():
+            for need in self.leads[word]:
+                if not [words for words in need if words.isdisjoint(named)]:
+                    return True
+        return False
 
     def marks(self, tagged: Tagged) -> Marks:
-        """Where the families stand in a note; nothing if there is nothing in it to begin with."""
-        if self.openings.isdisjoint(tagged.words):
-            return {}
+        """Where the families stand in a note."""
         found: dict[str, list[Mark]] = {}
         starts = [token.start for token in tagged.tokens]
         blocked = _tokens_of([item for item in tagged.items if item.kind == BLOCKED], starts)

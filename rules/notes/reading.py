@@ -7,14 +7,16 @@ from bisect import bisect_left
 from collections import deque
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 
 from rules.notes import readings
-from rules.notes.alarms import Heard, calmed, raised
+from rules.notes.alarms import HAZARD, Heard, calmed, raised
 from rules.notes.claims import WEAK, WORKS, Claim, Memory, Said, read_clause
 from rules.notes.clauses import Clause, Sentence, split
 from rules.notes.corrections import corrected, without_taken_figures
 from rules.notes.entries import Lexicon
+from rules.notes.families import Marks
 from rules.notes.leaning import borrow, rest_of, settle_all_that_works, settle_exceptions, spread_denial
 from rules.notes.meaning import Meanings
 from rules.notes.merging import merge
@@ -73,7 +75,9 @@ class NoteReader:
         self.asked: _Read | None = None
         self.homeless: set[str] = set()
         tagged = tag(self.plain, lexicon, Speller(lexicon))
-        self.marks = lexicon.alarms.marks(tagged)
+        self.tagged = tagged
+        self.alarming = lexicon.alarms.possible(tagged.named)
+        self.soothing = not lexicon.alarms.soothing.isdisjoint(tagged.named)
         items = settled(straightened(corrected(tagged.items, self.plain), self.plain))
         figures = self._figures(_spans(items, len(text)))
         self.hinted = {"temperature"} if any(fact.fact == "oven.offset" for fact in figures) else set()
@@ -83,7 +87,9 @@ class NoteReader:
         for number in range(len(self.sentences)):
             before = len(self.saids)
             found = [*self._sentence(number)]
-            if self.marks:
+            if self.alarming or (
+                self.soothing and [f for f in found if f.value == "yes" and f.fact.startswith(HAZARD)]
+            ):
                 found = self._alarmed(number, self.saids[before:], found)
             self.told += found
         told = [*self._in_scope(figures), *self.told]
@@ -136,6 +142,10 @@ class NoteReader:
     def _elsewhere(self, said: Said) -> bool:
         return bool(said.nouns) and all(self.lexicon.things[noun.thing].elsewhere for noun in said.nouns)
 
+    @cached_property
+    def _marks(self) -> Marks:
+        return self.lexicon.alarms.marks(self.tagged)
+
     def _alarmed(self, number: int, said: list[Said], found: list[Told]) -> list[Told]:
         """What a sentence tells, with the dangers that its phrases did not tell and without those that are none."""
         if not said:
@@ -143,10 +153,10 @@ class NoteReader:
         following = self.sentences[number + 1 : number + 2]
         start = self.sentences[number].clauses[0].start if number else 0
         end = following[0].clauses[0].start if following and following[0].clauses else len(self.plain)
-        kept = calmed(Heard(said, found, start, end), self.marks, self.lexicon)
+        kept = calmed(Heard(said, found, start, end), self._marks, self.lexicon)
         if self.sentences[number].asked:
             return kept
-        return [*kept, *raised(Heard(said, kept, start, end), self.marks, self.lexicon)]
+        return [*kept, *raised(Heard(said, kept, start, end), self._marks, self.lexicon)]
 
     # --- sentences -------------------------------------------------------------------------------------------
 

@@ -44,6 +44,7 @@ class Tagged(NamedTuple):
     items: list[Item]
     tokens: list[Token]
     words: list[str]
+    named: frozenset[str]  # the words
 
 
 def tag(plain: str, lexicon: Lexicon, speller: Speller) -> Tagged:
@@ -68,7 +69,7 @@ def tag(plain: str, lexicon: Lexicon, speller: Speller) -> Tagged:
             continue
         items.append(_plain_item(kept[at], word))
         at += 1
-    return Tagged(items, kept, words)
+    return Tagged(items, kept, words, named)
 
 
 def settled(items: list[Item]) -> list[Item]:
