@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from rules.notes.claims import Said
 from rules.notes.entries import Lexicon
@@ -24,12 +24,24 @@ CLOSE = 3  # words between a denial and what it denies, whatever stands between
 
 @dataclass(frozen=True)
 class Heard:
-    """A sentence: its clauses, what was read of it, and where it begins and ends in the note."""
+    """A sentence: its clauses, what was read of it, where it begins and ends in the note, and whether it only asks."""
 
     said: Sequence[Said]
     told: Sequence[Told]
     start: int
     end: int
+    asked: bool = False
+
+
+def watched(told: list[Told], heard: Heard, marks: Marks, lexicon: Lexicon) -> list[Told]:
+    """What a note tells after one of its sentences was looked at for dangers."""
+    kept = calmed(heard, marks, lexicon)
+    dropped = {*heard.told} - {*kept}
+    if dropped:
+        told = [fact for fact in told if fact not in dropped] + [fact for fact in kept if fact not in heard.told]
+    if heard.asked:
+        return told
+    return [*told, *raised(replace(heard, told=kept), marks, lexicon)]
 
 
 def raised(heard: Heard, marks: Marks, lexicon: Lexicon) -> list[Told]:

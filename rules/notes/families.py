@@ -34,7 +34,6 @@ class Mark(NamedTuple):
 
 
 Marks = Mapping[str, Sequence[Mark]]
-Need = tuple[frozenset[str], ...]  # one word of each
 
 
 @dataclass(frozen=True)
@@ -45,6 +44,31 @@ class Family:
     spellings: tuple[Words, ...]
     items: tuple[tuple[str, str], ...] = ()  # kinds and names of the lexicon's things and contexts
     anywhere: bool = False
+
+
+class Need(NamedTuple):
+    """Words of which one must be there, or sets of words of which all must, or one of some things and contexts."""
+
+    single: frozenset[str]
+    longer: tuple[frozenset[str], ...]
+    items: frozenset[tuple[str, str]]
+
+    @classmethod
+    def of(cls, families: Sequence[Family]) -> Need:
+        """What a note needs to hold one of these families."""
+        spellings = [words for family in families for words in family.spellings]
+        return cls(
+            frozenset(words[0] for words in spellings if len(words) == 1),
+            tuple(frozenset(words) for words in spellings if len(words) > 1),
+            frozenset(item for family in families for item in family.items),
+        )
+
+    def met(self, tagged: Tagged) -> bool:
+        """Whether a note may hold one of the families."""
+        named = tagged.named
+        if not self.single.isdisjoint(named) or [words for words in self.longer if words <= named]:
+            return True
+        return bool(self.items) and bool([item for item in tagged.items if item[:2] in self.items])
 
 
 @dataclass(frozen=True)
@@ -91,41 +115,55 @@ class Alarms:
     families: tuple[Family, ...]
     alarms: tuple[Alarm, ...]
     calms: tuple[Calm, ...]
-    by_word: dict[str, list[tuple[Words, Family]]] = field(default_factory=dict)
+    single: dict[str, list[Family]] = field(default_factory=dict)  # by the one word of a spelling
+    longer: dict[str, list[tuple[Words, Family]]] = field(default_factory=dict)  # by the first word of several
     by_item: dict[tuple[str, str], list[Family]] = field(default_factory=dict)
     words: set[str] = field(default_factory=set)
     heads: set[str] = field(default_factory=set)  # words of the families that are heads of an alarm
-    leads: dict[str, list[Need]] = field(default_factory=dict)  # by a word of the head: what an alarm needs beside it
+    leads: dict[str, list[tuple[frozenset[str], tuple[Need, ...], str]]] = field(default_factory=dict)
+    murmurs: set[str] = field(default_factory=set)  # words that raise an alarm where nothing was understood
     soothing: set[str] = field(default_factory=set)  # words of what a calm needs first
 
     def __post_init__(self) -> None:
-        rare: dict[str, set[str]] = {}
-        fixed = {family.family for family in self.families if family.items}
+        named = {family.family: family for family in self.families}
         for family in self.families:
-            rare.setdefault(family.family, set()).update(max(spelling, key=len) for spelling in family.spellings)
             for spelling in family.spellings:
-                self.by_word.setdefault(spelling[0], []).append((spelling, family))
                 self.words.update(spelling)
+                if len(spelling) == 1:
+                    self.single.setdefault(spelling[0], []).append(family)
+                else:
+                    self.longer.setdefault(spelling[0], []).append((spelling, family))
             for item in family.items:
                 self.by_item.setdefault(item, []).append(family)
         for alarm in self.alarms:
             needed = (alarm.led_by, *alarm.then, *alarm.beside)
-            need = tuple(
-                frozenset().union(*(rare[name] for name in names)) for names in needed if names and not names & fixed
-            )
-            self.heads.update(rare[alarm.head])
-            for word in rare[alarm.head]:
-                self.leads.setdefault(word, []).append(need)
+            needs = tuple(Need.of([named[name] for name in names]) for names in needed if names)
+            for words in named[alarm.head].spellings:
+                self.heads.update(words)
+                if alarm.unread:
+                    self.murmurs.add(_rarest(words))
+                else:
+                    self.leads.setdefault(_rarest(words), []).append((frozenset(words), needs, alarm.fact))
         for calm in self.calms:
-            self.soothing.update(word for name in calm.beside[0] for word in rare[name])
+            self.soothing.update(_rarest(words) for name in calm.beside[0] for words in named[name].spellings)
 
-    def possible(self, named: frozenset[str]) -> bool:
-        """Whether a note of these words may raise an alarm. Cheap: it spares most notes the looking."""
+    def possible(self, tagged: Tagged) -> set[str]:
+        """The dangers that a note may raise an alarm of. Cheap: it spares most notes the looking."""
+        named = tagged.named
+        facts: set[str] = set()
         for word in named & self.leads.keys():
-            for need in self.leads[word]:
-                if not [words for words in need if words.isdisjoint(named)]:
-                    return True
-        return False
+            for head, needs, fact in self.leads[word]:
+                if fact not in facts and head <= named and not [need for need in needs if not need.met(tagged)]:
+                    facts.add(fact)
+        return facts
+
+    def murmur(self, tagged: Tagged) -> bool:
+        """Whether a note has a word of danger that counts where nothing was understood."""
+        return not self.murmurs.isdisjoint(tagged.named)
+
+    def may_calm(self, tagged: Tagged) -> bool:
+        """Whether a note has words beside which a danger may be none."""
+        return not self.soothing.isdisjoint(tagged.named)
 
     def marks(self, tagged: Tagged) -> Marks:
         """Where the families stand in a note."""
@@ -133,7 +171,11 @@ class Alarms:
         starts = [token.start for token in tagged.tokens]
         blocked = _tokens_of([item for item in tagged.items if item.kind == BLOCKED], starts)
         for at, word in enumerate(tagged.words):
-            for spelling, family in self.by_word.get(word, ()):
+            for family in self.single.get(word, ()):
+                if family.anywhere or at not in blocked:
+                    mark = Mark(starts[at], tagged.tokens[at].end, at, at)
+                    found.setdefault(family.family, []).append(mark)
+            for spelling, family in self.longer.get(word, ()):
                 last = at + len(spelling) - 1
                 if tuple(tagged.words[at : last + 1]) == spelling and (family.anywhere or at not in blocked):
                     mark = Mark(starts[at], tagged.tokens[last].end, at, last)
@@ -143,6 +185,11 @@ class Alarms:
                 first, last = bisect_left(starts, item.start), bisect_left(starts, item.end) - 1
                 found.setdefault(family.family, []).append(Mark(item.start, item.end, first, last))
         return {name: sorted(each) for name, each in found.items()}
+
+
+def _rarest(words: Words) -> str:
+    """The word of a spelling that is likely the rarest in notes: the longest."""
+    return max(words, key=len)
 
 
 def _tokens_of(items: Sequence[Item], starts: Sequence[int]) -> set[int]:

@@ -7,16 +7,14 @@ from bisect import bisect_left
 from collections import deque
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property
 from itertools import pairwise
 
 from rules.notes import readings
-from rules.notes.alarms import HAZARD, Heard, calmed, raised
+from rules.notes.alarms import HAZARD, Heard, watched
 from rules.notes.claims import WEAK, WORKS, Claim, Memory, Said, read_clause
 from rules.notes.clauses import Clause, Sentence, split
 from rules.notes.corrections import corrected, without_taken_figures
 from rules.notes.entries import Lexicon
-from rules.notes.families import Marks
 from rules.notes.leaning import borrow, rest_of, settle_all_that_works, settle_exceptions, spread_denial
 from rules.notes.meaning import Meanings
 from rules.notes.merging import merge
@@ -25,7 +23,7 @@ from rules.notes.nouns import SOME, Noun
 from rules.notes.readings.figures import has_any
 from rules.notes.scope import settle_scope
 from rules.notes.speakers import without_speakers
-from rules.notes.tagging import Item, settled, tag
+from rules.notes.tagging import Item, Tagged, settled, tag
 from rules.notes.told import Told
 from rules.notes.turns import straightened
 from rules.notes.typos import Speller
@@ -75,23 +73,19 @@ class NoteReader:
         self.asked: _Read | None = None
         self.homeless: set[str] = set()
         tagged = tag(self.plain, lexicon, Speller(lexicon))
-        self.tagged = tagged
-        self.alarming = lexicon.alarms.possible(tagged.named)
-        self.soothing = not lexicon.alarms.soothing.isdisjoint(tagged.named)
         items = settled(straightened(corrected(tagged.items, self.plain), self.plain))
         figures = self._figures(_spans(items, len(text)))
         self.hinted = {"temperature"} if any(fact.fact == "oven.offset" for fact in figures) else set()
         self.sentences = split(_unmasked(items, figures), lexicon, talk=self.talk)
         self.saids: list[Said] = []
         self.told: list[Told] = []
+        read: list[tuple[list[Said], list[Told]]] = []
         for number in range(len(self.sentences)):
             before = len(self.saids)
             found = [*self._sentence(number)]
-            if self.alarming or (
-                self.soothing and [f for f in found if f.value == "yes" and f.fact.startswith(HAZARD)]
-            ):
-                found = self._alarmed(number, self.saids[before:], found)
+            read.append((self.saids[before:], found))
             self.told += found
+        self.told = self._watched(tagged, read)
         told = [*self._in_scope(figures), *self.told]
         self.told = merge(told)
         self.unread = _unread(self.saids, self.told, [(fact.start, fact.end) for fact in told])
@@ -142,21 +136,22 @@ class NoteReader:
     def _elsewhere(self, said: Said) -> bool:
         return bool(said.nouns) and all(self.lexicon.things[noun.thing].elsewhere for noun in said.nouns)
 
-    @cached_property
-    def _marks(self) -> Marks:
-        return self.lexicon.alarms.marks(self.tagged)
-
-    def _alarmed(self, number: int, said: list[Said], found: list[Told]) -> list[Told]:
-        """What a sentence tells, with the dangers that its phrases did not tell and without those that are none."""
-        if not said:
-            return found
-        following = self.sentences[number + 1 : number + 2]
-        start = self.sentences[number].clauses[0].start if number else 0
-        end = following[0].clauses[0].start if following and following[0].clauses else len(self.plain)
-        kept = calmed(Heard(said, found, start, end), self._marks, self.lexicon)
-        if self.sentences[number].asked:
-            return kept
-        return [*kept, *raised(Heard(said, kept, start, end), self._marks, self.lexicon)]
+    def _watched(self, tagged: Tagged, read: Sequence[tuple[list[Said], list[Told]]]) -> list[Told]:
+        """What was told, with the dangers that no phrase told and without those that are none."""
+        alarms = self.lexicon.alarms
+        dangers = [fact for fact in self.told if fact.value == "yes" and fact.fact.startswith(HAZARD)]
+        new = alarms.possible(tagged) - {fact.fact for fact in dangers if fact.certainty != "hedged"}
+        if not (new or (dangers and alarms.may_calm(tagged)) or (alarms.murmur(tagged) and _some_unread(self.saids))):
+            return self.told
+        starts = [each.clauses[0].start if each.clauses else 0 for each in self.sentences]
+        edges = [0, *starts[1:], len(self.plain)]
+        marks = alarms.marks(tagged)
+        told = self.told
+        for number, (said, found) in enumerate(read):
+            if said:
+                heard = Heard(said, found, edges[number], edges[number + 1], self.sentences[number].asked)
+                told = watched(told, heard, marks, self.lexicon)
+        return told
 
     # --- sentences -------------------------------------------------------------------------------------------
 
@@ -298,6 +293,10 @@ def _at_units(fact: Told, units: Sequence[str]) -> list[Told]:
 
 
 # --- small helpers ---------------------------------------------------------------------------------------
+
+
+def _some_unread(saids: Sequence[Said]) -> bool:
+    return bool([said for said in saids if not said.used])
 
 
 def _spans(items: Sequence[Item], length: int) -> list[Span]:
