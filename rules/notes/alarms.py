@@ -12,13 +12,20 @@ from dataclasses import dataclass, replace
 
 from rules.notes.claims import Said
 from rules.notes.entries import Lexicon
-from rules.notes.families import DENYING, SUPPOSING, Alarm, Calm, Mark, Marks
+from rules.notes.families import DENYING, LIKENED, SUPPOSING, Alarm, Calm, Mark, Marks
 from rules.notes.scope import PUT_RIGHT
 from rules.notes.told import Told
+from rules.terms import Value
 
 _DENIALS = frozenset({"negation", "negation_verb", "absence"})
 _LISTED = ("or", "nor")
 HAZARD = "hazard."
+#: Facts that tell a danger under another name.
+_TOLD_BY: dict[tuple[str, Value], str] = {
+    ("surface.off_heat", "some"): "hazard.heat_when_off",
+    ("oven.off_heat", "some"): "hazard.heat_when_off",
+    ("breaker", "trips_at_once"): "hazard.breaker_trips_again",
+}
 CLOSE = 3  # words between a denial and what it denies, whatever stands between
 
 
@@ -64,7 +71,8 @@ def calmed(heard: Heard, marks: Marks, lexicon: Lexicon) -> list[Told]:
     here = _within(marks, heard)
     kept: list[Told] = []
     for fact in heard.told:
-        calm = _calm(fact.fact, fact.start, here, heard, lexicon) if fact.value == "yes" else None
+        danger = _TOLD_BY.get((fact.fact, fact.value), fact.fact if fact.value == "yes" else "")
+        calm = _calm(danger, fact.start, here, heard, lexicon)
         if calm is None:
             kept.append(fact)
         elif calm.doubtful:
@@ -184,7 +192,10 @@ def _set_aside(said: Said, here: Marks, heard: Heard, lexicon: Lexicon) -> bool:
     things = {noun.thing for each in heard.said for noun in each.nouns}
     if things.isdisjoint(lexicon.beside):
         return False
-    own = [noun for noun in said.nouns if not noun.carried]
+    likened = here.get(LIKENED, ())
+    own = [noun for noun in said.nouns if not noun.carried and not any(mark.start < noun.start for mark in likened)]
+    if likened and not own:
+        return False  # "stinks like an overheated hair dryer"
     return not own or own[0].thing in lexicon.beside
 
 

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 BLOCKED = "blocked"
 SUPPOSING = "supposing"  # the family of words by which something is only thought of
+LIKENED = "looks_like"  # the family of words by which something is likened to another
 DENYING = "denying"  # the family of words that deny what follows them closely
 
 
