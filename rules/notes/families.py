@@ -122,8 +122,11 @@ class Alarms:
     words: set[str] = field(default_factory=set)
     heads: set[str] = field(default_factory=set)  # words of the families that are heads of an alarm
     leads: dict[str, list[tuple[frozenset[str], tuple[Need, ...], str]]] = field(default_factory=dict)
+    leading: set[str] = field(default_factory=set)  # the words of ``leads``
     murmurs: set[str] = field(default_factory=set)  # words that raise an alarm where nothing was understood
-    soothing: set[str] = field(default_factory=set)  # words of what a calm needs first
+    soothing: dict[str, list[frozenset[str]]] = field(
+        default_factory=dict
+    )  # what a calm needs first, by its rarest word
 
     def __post_init__(self) -> None:
         named = {family.family: family for family in self.families}
@@ -145,26 +148,25 @@ class Alarms:
                     self.murmurs.add(_rarest(words))
                 else:
                     self.leads.setdefault(_rarest(words), []).append((frozenset(words), needs, alarm.fact))
+        self.leading.update(self.leads)
         for calm in self.calms:
-            self.soothing.update(_rarest(words) for name in calm.beside[0] for words in named[name].spellings)
+            for words in [each for name in calm.beside[0] for each in named[name].spellings]:
+                self.soothing.setdefault(_rarest(words), []).append(frozenset(words))
 
     def possible(self, tagged: Tagged) -> set[str]:
         """The dangers that a note may raise an alarm of. Cheap: it spares most notes the looking."""
         named = tagged.named
         facts: set[str] = set()
-        for word in named & self.leads.keys():
+        for word in named & self.leading:
             for head, needs, fact in self.leads[word]:
                 if fact not in facts and head <= named and not [need for need in needs if not need.met(tagged)]:
                     facts.add(fact)
         return facts
 
-    def murmur(self, tagged: Tagged) -> bool:
-        """Whether a note has a word of danger that counts where nothing was understood."""
-        return not self.murmurs.isdisjoint(tagged.named)
-
     def may_calm(self, tagged: Tagged) -> bool:
         """Whether a note has words beside which a danger may be none."""
-        return not self.soothing.isdisjoint(tagged.named)
+        named = tagged.named
+        return bool([words for word in named & self.soothing.keys() for words in self.soothing[word] if words <= named])
 
     def marks(self, tagged: Tagged) -> Marks:
         """Where the families stand in a note."""

@@ -141,7 +141,7 @@ class NoteReader:
         alarms = self.lexicon.alarms
         dangers = [fact for fact in self.told if fact.value == "yes" and fact.fact.startswith(HAZARD)]
         new = alarms.possible(tagged) - {fact.fact for fact in dangers if fact.certainty != "hedged"}
-        if not (new or (dangers and alarms.may_calm(tagged)) or (alarms.murmur(tagged) and _some_unread(self.saids))):
+        if not (new or (dangers and alarms.may_calm(tagged)) or self._murmurs(tagged)):
             return self.told
         starts = [each.clauses[0].start if each.clauses else 0 for each in self.sentences]
         edges = [0, *starts[1:], len(self.plain)]
@@ -152,6 +152,15 @@ class NoteReader:
                 heard = Heard(said, found, edges[number], edges[number + 1], self.sentences[number].asked)
                 told = watched(told, heard, marks, self.lexicon)
         return told
+
+    def _murmurs(self, tagged: Tagged) -> bool:
+        """Whether a clause of which nothing was understood has a word of danger."""
+        heads = tagged.named & self.lexicon.alarms.murmurs
+        unread = [said for said in self.saids if not said.used] if heads else []
+        if not unread:
+            return False
+        starts = [token.start for token, word in zip(tagged.tokens, tagged.words, strict=True) if word in heads]
+        return any(said.clause.start <= start < said.clause.end for said in unread for start in starts)
 
     # --- sentences -------------------------------------------------------------------------------------------
 
@@ -293,10 +302,6 @@ def _at_units(fact: Told, units: Sequence[str]) -> list[Told]:
 
 
 # --- small helpers ---------------------------------------------------------------------------------------
-
-
-def _some_unread(saids: Sequence[Said]) -> bool:
-    return bool([said for said in saids if not said.used])
 
 
 def _spans(items: Sequence[Item], length: int) -> list[Span]:
