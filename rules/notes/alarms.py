@@ -165,7 +165,7 @@ def _around(alarm: Alarm, head: Mark, here: Marks, heard: Heard) -> Iterator[Mar
         ]
         if not others:
             return
-        found.append(min(others, key=lambda mark: abs(mark.first - head.first)))
+        found.append(min(others, key=lambda mark: (abs(mark.first - head.first), mark)))
     yield from found
 
 
