@@ -1,8 +1,9 @@
 """Call notes to facts of the closed vocabulary: deterministic, explainable, from the words in ``rules/book/words``.
 
-The way of a note: :mod:`normalise` cuts tokens without moving an offset, :mod:`tagging` finds the lexicon's phrases,
-:mod:`readings` the figures, :mod:`clauses` the stretches that say one thing, :mod:`claims` which state is said of which
-thing, :mod:`scope` conditions, doubt and former times, :mod:`meaning` the facts, :mod:`merging` the note as a whole.
+The way of a note: :mod:`normalise` cuts tokens without moving an offset, :mod:`tagging` finds the lexicon's
+phrases, :mod:`readings` the figures, :mod:`clauses` the stretches that say one thing, :mod:`claims` which state is
+said of which thing, :mod:`scope` conditions, doubt and former times, :mod:`meaning` the facts, :mod:`alarms`
+dangers that no phrase told, :mod:`merging` the note as a whole.
 
 Facts read from text are soft evidence: read them back to the caller before they are believed.
 """

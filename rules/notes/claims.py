@@ -26,7 +26,8 @@ RUNS_ON = ("by_itself", "stays_on", "turn_off")  # of whatever heats, if nothing
 AT_HIGH, ON_HIGH = "at_high", "on_high"
 ONLY = "only"
 _ASIDE = ("when", "with", "if", "until", "unless")
-_DENIALS = ("negation", "negation_verb", "stopping")
+_DENIALS = frozenset({"negation", "negation_verb", "stopping"})
+_TELLING = frozenset({"state", "absence", *_DENIALS})
 
 
 class Claim(NamedTuple):
@@ -66,6 +67,7 @@ class Said:
     hedged: bool = False
     opinion: bool = False
     former: bool = False  # tells of former times
+    lately: bool = False  # of some weeks ago
     unsure: bool = False
     fragment: bool = False  # no state of its own
     used: bool = False
@@ -97,10 +99,14 @@ def read_clause(clause: Clause, lexicon: Lexicon, memory: Memory) -> Said:
     said.opinion = "opinion" in kinds and "hedge" not in kinds
     said.hedged = said.opinion or "hedge" in kinds
     said.former = "history" in kinds
+    said.lately = "lately" in kinds and "now" not in kinds
     said.unsure = "unsure" in kinds
     if ONLY in kinds:
         said.contexts.add(ONLY)
-    said.claims = list(_claims(clause, nouns, lexicon, memory)) or list(_at_high(said, lexicon))
+    if not _TELLING.isdisjoint(kinds):
+        said.claims = list(_claims(clause, nouns, lexicon, memory))
+    if AT_HIGH in said.contexts and not said.claims:
+        said.claims = list(_at_high(said, lexicon))
     said.fragment = not said.claims
     _remember(said, lexicon, memory)
     return said
@@ -109,15 +115,18 @@ def read_clause(clause: Clause, lexicon: Lexicon, memory: Memory) -> Said:
 def _at_high(said: Said, lexicon: Lexicon) -> Iterable[Claim]:
     """``the burner is on high``: no state by itself, but one if that is so on every setting."""
     nouns = tuple(noun for noun in subject(said.nouns, lexicon) if lexicon.things[noun.thing].placed)
-    if nouns and AT_HIGH in said.contexts and said.clause.condition is None:
+    if nouns and said.clause.condition is None:
         yield Claim(nouns, (), ON_HIGH, False, said.clause.start, said.clause.end)
 
 
 def _remember(said: Said, lexicon: Lexicon, memory: Memory) -> None:
-    spoken = [noun for noun in subject(said.nouns, lexicon) if not noun.carried]
-    if said.claims and said.claims[0].nouns:
-        spoken = [noun for noun in said.claims[-1].nouns if not noun.carried]
-    bare = [noun._replace(denied=False, only=False) for noun in spoken if _stays_topic(noun, lexicon)]
+    named = said.claims[-1].nouns if said.claims and said.claims[0].nouns else subject(said.nouns, lexicon)
+    spoken = [noun for noun in named if not noun.carried]
+    bare = [
+        noun._replace(denied=False, only=False) if noun.denied or noun.only else noun
+        for noun in spoken
+        if _stays_topic(noun, lexicon)
+    ]
     if said.clause.link == "except":
         bare = []  # "aside from the oven not heating it is fine": it is not the oven
     if not bare and any(noun.thing == CODE for noun in spoken):
@@ -254,12 +263,15 @@ def _claim(
         speaks_of = [noun._replace(carried=True) for noun in memory.topic or memory.aside]
         if not speaks_of and (denied or item.name == DEAD):
             speaks_of = _unsaid(item, memory)
-    if all(noun.carried for noun in speaks_of) and speaks_of:
-        objects = [*objects, *(noun._replace(carried=True) for noun in (*memory.aside, *memory.earlier))]
-    parts = [noun for noun in (*speaks_of, *objects) if not noun.carried]
-    starts = [item.start, *(noun.start for noun in parts), *([denial.start] if denial else [])]
-    ends = [item.end, *(noun.end for noun in parts)]
-    return Claim(tuple(speaks_of), tuple(objects), item.name, denied, min(starts), max(ends), done_to=done_to)
+    own = [noun for noun in speaks_of if not noun.carried]
+    if speaks_of and not own:
+        objects = [*objects, *[noun._replace(carried=True) for noun in (*memory.aside, *memory.earlier)]]
+    start = item.start if denial is None else min(item.start, denial.start)
+    end = item.end
+    for noun in (*own, *objects):
+        if not noun.carried:
+            start, end = min(start, noun.start), max(end, noun.end)
+    return Claim(tuple(speaks_of), tuple(objects), item.name, denied, start, end, done_to=done_to)
 
 
 def _unsaid(item: Item, memory: Memory) -> list[Noun]:

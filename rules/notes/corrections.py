@@ -13,7 +13,7 @@ from rules.notes.tagging import Item
 
 CORRECTION = "correction"
 _ENDS = ("stop", "comma", "but", "then", "when", "if", "and", "or")
-_MAY_CORRECT = (CORRECTION, "no", "absence", "filler")
+_MAY_CORRECT = frozenset({CORRECTION, "no", "absence", "filler"})
 _BARE = ("no", "sorry", "er", "err", "uh", "um", "rather")
 _PAUSES = ("comma", "filler", "opinion", "hedge")
 _LEADS = ("article", "filler", "preposition", "verb", "pronoun", "word")
@@ -41,9 +41,10 @@ def without_taken_figures(plain: str) -> str:
 
 def corrected(items: list[Item], plain: str) -> list[Item]:
     """The items of a note without what it takes back."""
-    if not any(item.kind in _MAY_CORRECT for item in items):
+    if not [item for item in items if item.kind in _MAY_CORRECT]:
         return items
-    for at in range(len(items) - 1, -1, -1):
+    places = [at for at, item in enumerate(items) if item.kind == CORRECTION or items[at - 1].kind == "comma"]
+    for at in reversed(places):
         if at < len(items) and (items[at].kind == CORRECTION or _bare_correction(items, at, plain)):
             items = _replaced(items, at)
     return items

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from rules.notes.codetable import CodeTable
+from rules.notes.families import Alarms
 from rules.notes.phrases import PhraseIndex
 from rules.terms import Certainty, Value
 
@@ -181,6 +182,7 @@ class Lexicon:
     typos: Mapping[str, str]  # a known misspelling and the word meant
     ordinary: frozenset[str]  # words close to ours that are spelled right
     turns: PhraseIndex  # words by which a message takes part in a conversation
+    alarms: Alarms  # dangers put together from families of words
 
     @cached_property
     def setting(self) -> frozenset[str]:

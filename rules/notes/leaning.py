@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from rules.notes.claims import DEAD, WORKS, Claim, Memory, Said
+from rules.notes.claims import CODE, DEAD, WORKS, Claim, Memory, Said
 from rules.notes.entries import Lexicon
 from rules.notes.nouns import Noun, subject
 
@@ -159,6 +159,8 @@ def _ahead(sentence: list[Said], number: int) -> Claim | None:
         if joint not in ("or", "nor"):
             return None  # "no burners, clock is on"
         later.claims = [each._replace(denied=True) for each in later.claims]
+    if said.nouns[0].thing == CODE and (own or joint == "comma"):
+        return None  # "error code on display, won't heat": a code does not heat
     if joint == "colon" or (joint == "comma" and not own):
         said.fragment = False
         later.claims = [_headed(each, said.nouns, own) for each in later.claims]

@@ -14,6 +14,7 @@ from typing import Any
 from rules.bookkeeping.codes import FACT
 from rules.bookkeeping.types import FactTerm
 from rules.bookkeeping.yamlsource import Path, YamlSource, nearest
+from rules.notes import alarmrows
 from rules.notes.codetable import CodeTable
 from rules.notes.entries import (
     ANY_THING,
@@ -30,6 +31,7 @@ from rules.notes.entries import (
     Telling,
     Thing,
 )
+from rules.notes.families import Alarm, Alarms, Calm, Family
 from rules.notes.normalise import phrase_words
 from rules.notes.phrases import Entry, PhraseError, PhraseIndex
 from rules.terms import ALL, OTHERS, UNNAMED, BookError, Certainty, split_key
@@ -51,9 +53,13 @@ _FIELDS: dict[str, tuple[str, ...]] = {
     "rests": ("only", "leaves"),
     "spelling": ("typos", "ordinary"),
     "turns": ("turn", "words"),
+    "families": ("family", "words", "things", "contexts", "anywhere"),
+    "alarms": ("alarm", "head", "led_by", "then", "beside", "unless", "says", "certainty", "reach", "unread", "denial"),
+    "calms": ("calm", "of", "beside", "unless", "leaves", "near", "later"),
 }  # fmt: skip
 _NAMING = {"things": "thing", "states": "state", "contexts": "context", "places": "place",
-           "quantities": "quantity", "markers": "marker", "turns": "turn"}  # fmt: skip
+           "quantities": "quantity", "markers": "marker", "turns": "turn",
+           "families": "family", "alarms": "alarm", "calms": "calm"}  # fmt: skip
 _KIND = {"things": "thing", "states": "state", "contexts": "context", "places": "place", "quantities": "quantity"}
 _BARRIER_MARKERS = ("negation", "negation_verb", "absence", "stopping", "but", "and", "or", "nor", "except", "until",
                     "unless", "when", "if")  # fmt: skip
@@ -92,6 +98,9 @@ class _Compiler:
         self.typos: dict[str, str] = {}
         self.ordinary: set[str] = set()
         self.barriers: set[str] = set()
+        self.families: list[Family] = []
+        self.alarms: list[Alarm] = []
+        self.calms: list[Calm] = []
 
     # --- collecting ------------------------------------------------------------------------------------------
 
@@ -139,7 +148,7 @@ class _Compiler:
 
     def compile(self, section: str, source: YamlSource, path: Path, row: dict[str, Any]) -> None:
         """Compile one row of one section."""
-        at = _Row(self, source, path, row)
+        at = Row(self, source, path, row)
         match section:
             case "things":
                 self._thing(at)
@@ -153,15 +162,21 @@ class _Compiler:
                 self._spelling(at)
             case "turns":
                 self._turn(at)
+            case "families":
+                self.families += filter(None, [alarmrows.family(at)])
+            case "alarms":
+                self.alarms += filter(None, [alarmrows.alarm(at)])
+            case "calms":
+                self.calms += filter(None, [alarmrows.calm(at)])
             case _:
                 self._words_only(section, at)
 
-    def _turn(self, at: _Row) -> None:
+    def _turn(self, at: Row) -> None:
         name = at.row.get("turn")
         if isinstance(name, str) and at.known([name], TURNS, "kind of turn", "turn"):
             at.store("words", Entry(name, name), self.turns)
 
-    def _words_only(self, section: str, at: _Row) -> None:
+    def _words_only(self, section: str, at: Row) -> None:
         field = _NAMING[section]
         name = at.row.get(field)
         known = {"places": (*AXES, *UNITS), "quantities": QUANTITIES, "markers": tuple(MARKERS)}.get(section)
@@ -179,7 +194,7 @@ class _Compiler:
         if section == "places" or (section == "markers" and name in _BARRIER_MARKERS):
             self.barriers |= stored
 
-    def _thing(self, at: _Row) -> None:
+    def _thing(self, at: Row) -> None:
         name = at.row.get("thing")
         if not isinstance(name, str):
             return
@@ -199,7 +214,7 @@ class _Compiler:
             ohms=at.name("ohms", [fact for fact in self.facts if fact.startswith("ohms.")], "fact"),
         )
 
-    def _state(self, at: _Row) -> None:
+    def _state(self, at: Row) -> None:
         name = at.row.get("state")
         if not isinstance(name, str):
             return
@@ -207,7 +222,7 @@ class _Compiler:
         at.store("denied", Entry("state", name, denies=True))
         self.states[name] = State(name, needs_thing=at.flag("needs_thing"), takes_object=at.flag("object"))
 
-    def _meaning(self, at: _Row) -> None:
+    def _meaning(self, at: Row) -> None:
         things = at.names("of", {*self.names["things"], ANY_THING}, "thing")
         states = at.names("is", self.names["states"], "state")
         if not things or not states:
@@ -242,7 +257,7 @@ class _Compiler:
                                   _CERTAINTIES.get(str(certainty)), denied_sets, half, unless)  # fmt: skip
                 self.meanings.setdefault((thing, state), []).append(meaning)
 
-    def _rest(self, at: _Row) -> None:
+    def _rest(self, at: Row) -> None:
         only = at.names("only", self.names["things"], "thing")
         rests = []
         for text in at.texts("leaves"):
@@ -256,7 +271,7 @@ class _Compiler:
                 at.problem("only", f"{thing!r} is written twice; keep one entry for it")
             self.rests[thing] = tuple(rests)
 
-    def _spelling(self, at: _Row) -> None:
+    def _spelling(self, at: Row) -> None:
         typos = at.row.get("typos") or {}
         if not isinstance(typos, dict) or not all(isinstance(word, str) for word in typos.values()):
             at.problem("typos", "write pairs 'misspelling: word meant'")
@@ -285,10 +300,11 @@ class _Compiler:
             self.typos,
             frozenset(self.ordinary),
             self.turns,
+            Alarms(tuple(self.families), tuple(self.alarms), tuple(self.calms)),
         )
 
 
-class _Row:
+class Row:
     """One row of a words file: reads its fields and reports what is wrong with them, with the line."""
 
     def __init__(self, compiler: _Compiler, source: YamlSource, path: Path, row: dict[str, Any]) -> None:

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from rules.notes.claims import Claim, Said
+from rules.notes.claims import HEATS, RANGE, Claim, Said
 from rules.notes.entries import ANY_THING, Lexicon, Meaning, Sense, Telling, Thing
 from rules.notes.nouns import BURNER, Noun
 from rules.notes.told import Told
 from rules.terms import ALL, UNNAMED, Certainty
 
+_ANY = (ANY_THING,)
 GLOW = "oven.glow"
 PAIR = "oven_elements"
 OVEN, OVEN_OFF = "oven", "oven_off"
+_OF_THE_OVEN = ("door", "oven_door", "oven_seal", "oven_lamp", "lock_motor", "oven_vent", "sensor")
 _ALL_WELL = ("works", "fine", "looks_fine", "on", "lit")
 STILL_HEATS = ("heats", "hot", "warm", "glows", "keeps_hot", "stays_on", "still_on", "full", "too_hot")
 
@@ -36,6 +38,13 @@ def _implied(claim: Claim, contexts: frozenset[str] | set[str]) -> tuple[Noun, .
     """``oven says off but it keeps heating``: the circumstance names what is spoken of."""
     heats = OVEN_OFF in contexts and claim.state in STILL_HEATS
     return (Noun(OVEN, -1, claim.start, claim.end),) if heats and not claim.others else ()
+
+
+def _none_fits(found: Sequence[tuple[Noun | None, Meaning | None]]) -> bool:
+    for _, meaning in found:  # noqa: SIM110  a generator costs twice as much
+        if meaning is not None:
+            return False
+    return True
 
 
 def _pair(noun: Noun) -> bool:
@@ -146,20 +155,35 @@ class Meanings:
         if self._elsewhere(claim, said):
             said.used = True
             return []
-        contexts = claim.contexts | said.contexts
+        contexts = claim.contexts | said.contexts if said.contexts else claim.contexts
         found: list[tuple[Noun | None, Meaning | None]] = [
             (noun, self._meaning(noun, claim, contexts)) for noun in claim.nouns or _implied(claim, contexts)
         ]
-        if not any(meaning for _, meaning in found):
+        if _none_fits(found):
             found = [(noun, self._meaning(noun, claim, contexts)) for noun in claim.others]
-        if not any(meaning for _, meaning in found):
-            found = [(None, self._meaning(None, claim, contexts))]
+            if _none_fits(found):
+                found = [(None, self._meaning(None, claim, contexts))]
+        if (
+            claim.state == HEATS
+            and claim.denies
+            and claim.nouns
+            and not any(m and (m.denied or m.half) for _, m in found)
+        ):
+            found = [(noun, self._meaning(noun, claim, contexts)) for noun in self._whole(claim)] or found
         return found
+
+    def _whole(self, claim: Claim) -> list[Noun]:
+        """``door is locked, won't heat``: what was spoken of cannot heat, so what it belongs to is meant."""
+        unfit = any(not noun.carried or noun.thing == "temperature" for noun in claim.nouns)
+        if unfit or self.things & self.lexicon.beside:
+            return []
+        whole = OVEN if any(noun.thing in _OF_THE_OVEN for noun in claim.nouns) else RANGE
+        return [Noun(whole, -1, claim.start, claim.end, carried=True)]
 
     def _elsewhere(self, claim: Claim, said: Said) -> bool:
         """Said of another appliance, or in a clause that names only other appliances."""
         beside = self.lexicon.beside
-        if not any(noun.thing in beside for noun in (*said.nouns, *claim.nouns, *claim.others)):
+        if not [noun for noun in (*said.nouns, *claim.nouns, *claim.others) if noun.thing in beside]:
             return False
         spoken = [self.lexicon.things[noun.thing] for noun in said.nouns]
         if not any(thing.elsewhere for thing in spoken) and not any(noun.carried for noun in claim.nouns):
@@ -185,10 +209,10 @@ class Meanings:
     def _senses(self, noun: Noun | None) -> Sequence[str]:
         """The things a noun may stand for, best first."""
         if noun is None:
-            return (ANY_THING,)
+            return _ANY
         thing = self.lexicon.things[noun.thing]
         if not thing.senses:
-            return (thing.thing,)
+            return (noun.thing,)
         return [
             thing.thing,
             *(
@@ -209,7 +233,12 @@ class Meanings:
 
     def _fits(self, meaning: Meaning, contexts: frozenset[str] | set[str]) -> bool:
         near = self.things | self.around if meaning.sets else self.things
-        return (not meaning.near or bool(meaning.near & near)) and all(wanted & contexts for wanted in meaning.contexts)
+        if meaning.near and meaning.near.isdisjoint(near):
+            return False
+        for wanted in meaning.contexts:  # noqa: SIM110  a generator costs twice as much
+            if wanted.isdisjoint(contexts):
+                return False
+        return True
 
     def _spoken(self, meaning: Meaning, noun: Noun | None, claim: Claim) -> tuple[Telling, ...] | None:
         return meaning.denied if self._denied(noun, claim) else meaning.says

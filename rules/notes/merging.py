@@ -24,15 +24,26 @@ _HALVES = {
 
 def merge(told: Iterable[Told]) -> list[Told]:
     """The facts of a note, in the order they were written. Contradictions between explicit facts are kept."""
-    facts = _glow([*told])
-    facts = _under_conditions(_fuels(_yielding(facts)))
-    facts = [*_once(_dangers(facts))]
-    facts = _woken(facts)
+    facts = [*told]
+    names = {fact.fact for fact in facts}
+    if GLOW in names:
+        facts = _glow(facts)
+    facts = _yielding(facts)
+    if "fuel" in names:
+        facts = _fuels(facts)
+    facts = [*_once(_dangers(_under_conditions(facts)))]
+    if "display.with_burner_on" in names:
+        facts = _woken(facts)
     by_key = _grouped(facts, _key)
-    facts = [fact for fact in facts if len(by_key[_key(fact)]) == 1 or not _overridden(fact, by_key[_key(fact)])]
-    by_fact = _grouped(facts, lambda fact: fact.fact)
-    facts = [_placed(fact, by_fact[fact.fact]) for fact in facts]
-    facts = _named(facts)
+    if len(by_key) < len(facts):
+        facts = [fact for fact in facts if len(by_key[_key(fact)]) == 1 or not _overridden(fact, by_key[_key(fact)])]
+    places = {fact.where for fact in facts}
+    if ALL in places or SOME in places:
+        by_fact = _grouped(facts, lambda fact: fact.fact)
+        facts = [_placed(fact, by_fact[fact.fact]) for fact in facts]
+        facts = _named(facts)
+    elif UNNAMED in places:
+        facts = _named(facts)
     return sorted(_once(facts), key=lambda fact: (fact.start, fact.end))
 
 
@@ -46,9 +57,10 @@ def _yielding(facts: list[Told]) -> list[Told]:
 
     An oven that "heats but burns everything" is not said to heat as always.
     """
-    complaints = {fact.fact for fact in facts if fact.value not in ("dark", 0.0)}
-    facts = [fact for fact in facts if fact.value == NORMAL or not fact.unless & complaints]
-    if any(fact.fact == RUNS for fact in facts):
+    if [fact for fact in facts if fact.unless]:
+        complaints = {fact.fact for fact in facts if fact.value not in ("dark", 0.0)}
+        facts = [fact for fact in facts if fact.value == NORMAL or not fact.unless & complaints]
+    if [fact for fact in facts if fact.fact == RUNS]:
         facts = [fact for fact in facts if (fact.fact, fact.value) != ("oven.bake.heat", NORMAL)]
     return facts
 
@@ -61,7 +73,7 @@ def _dangers(facts: list[Told]) -> list[Told]:
 
 def _under_conditions(facts: list[Told]) -> list[Told]:
     """``works cold but dies when I bake``: what holds under a condition only is not told against another value."""
-    if not any(fact.conditioned for fact in facts):
+    if not [fact for fact in facts if fact.conditioned]:
         return facts
     by_key = _grouped(facts, _key)
     return [

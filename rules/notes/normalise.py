@@ -17,8 +17,9 @@ _SINGLE = {
 }  # fmt: skip
 _CONTROLS = {code: " " for code in (*range(32), 127) if code != 10}
 _ABBREVIATION = r"(?:(?<![a-z])[a-z]\.){2,4}"
-_TOKEN = re.compile(
-    rf"(?P<abbreviation>{_ABBREVIATION})|(?P<number>\d+(?:[.,]\d+)*)|(?P<word>[a-zω]+(?:'[a-z]+)?)"
+_TOKEN = re.compile(  # words first: most of what is written is words
+    r"(?P<word>(?![a-z]\.[a-z]\.)[a-zω]+(?:'[a-z]+)?)|(?P<number>\d+(?:[.,]\d+)*)"
+    rf"|(?P<abbreviation>{_ABBREVIATION})"
     r"|(?P<stop>[.!?;\n](?!,)[.!?;\s]*)|(?P<mark>(?P<one>[^\s'\"])(?P=one)*)",
 )
 _TITLES = frozenset({"mr", "mrs", "ms", "dr"})
@@ -30,6 +31,9 @@ _CLIPPED = frozenset(
 _LINE_END = re.compile(r"\n(?=[ \t]*\S)")
 _CONTRACTED_IS = re.compile(r"([a-z]+)'s\Z")
 _LINE_OPENS_SENTENCE = re.compile(r"[ \t]*(?:[A-Z0-9*#\-]|$)")
+
+
+_made = tuple.__new__  # a named tuple in half the time; there are some twenty tokens to a note
 
 
 class Token(NamedTuple):
@@ -44,7 +48,8 @@ class Token(NamedTuple):
 def normalise(text: str) -> str:
     """Lower case with plain quotes and dashes; same length as ``text``, character for character."""
     plain = text.lower() if text.isascii() else "".join(map(_plain_character, text))
-    plain = plain.replace("\r\n", " \n").replace("\r", "\n").translate(_CONTROLS)
+    if not plain.isprintable():
+        plain = plain.replace("\r\n", " \n").replace("\r", "\n").translate(_CONTROLS)
     if ". " in plain:
         plain = _unclipped(plain, text)
     return _join_wrapped_lines(plain, text) if "\n" in plain else plain
@@ -89,16 +94,21 @@ def tokens(plain: str) -> list[Token]:
     """Cut normalised text into tokens. ``doesn't`` becomes ``doesnt``; ``oven's`` becomes ``oven`` and ``is``."""
     cut: list[Token] = []
     for found in _TOKEN.finditer(plain):
-        kind, word, (start, end) = found.lastgroup or "mark", found.group(), found.span()
-        if kind == "mark":
+        kind, (start, end) = found.lastgroup or "mark", found.span()
+        word = plain[start:end]
+        if kind == "word":
+            if "'" in word:
+                contracted = _CONTRACTED_IS.match(word)
+                if contracted:
+                    cut.append(_made(Token, (contracted[1], start, start + len(contracted[1]), "word")))
+                    cut.append(_made(Token, ("is", end - 2, end, "word")))
+                    continue
+                word = word.replace("'", "")
+        elif kind == "mark":
             word = word[0]
-        elif kind == "word" and "'" in word and (contracted := _CONTRACTED_IS.match(word)):
-            cut.append(Token(contracted[1], start, start + len(contracted[1]), "word"))
-            cut.append(Token("is", end - 2, end, "word"))
-            continue
-        if kind == "abbreviation" or (kind == "word" and "'" in word):
-            word, kind = word.replace("'", "").replace(".", ""), "word"
-        cut.append(Token(word, start, end, kind))
+        elif kind == "abbreviation":
+            word, kind = word.replace(".", ""), "word"
+        cut.append(_made(Token, (word, start, end, kind)))
     return cut
 
 

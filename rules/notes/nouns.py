@@ -12,6 +12,7 @@ from rules.terms import ALL, OTHERS, UNNAMED
 BURNER, WHOLE, RANGE = "burner", "everything", "range"
 _THE_ONLY = "only one"
 _SILENT = ("word", "number")
+_NAMING = frozenset({"place", "quantity", "thing", "pronoun", "same", "absence", "only", "preposition", "to"})
 PART = "part"  # a part of one unit, or some of several
 SOME = "some"  # a number of units, none of them named; settled into others or unnamed at the end
 
@@ -77,9 +78,15 @@ class NounReader:
     def read(self, items: Sequence[Item]) -> list[Noun]:
         """All nouns of the clause, in order."""
         for at, item in enumerate(items):
-            if item.kind in _SILENT:
+            kind = item.kind
+            if kind in _SILENT:
                 continue
-            match item.kind:
+            if kind not in _NAMING:
+                if self.places or self.quantity is not None:
+                    self._end_phrase(at)
+                self._forget()
+                continue
+            match kind:
                 case "place":
                     self.places.append(item)
                 case "quantity":
@@ -101,9 +108,6 @@ class NounReader:
                         self.nouns[-1] = self.nouns[-1]._replace(only=True)  # "the left rear is the only one working"
                         continue
                     self._modifier(item)
-                case _:
-                    self._end_phrase(at)
-                    self._forget()
         self._end_phrase(len(items))
         return self.nouns
 
@@ -148,9 +152,13 @@ class NounReader:
             bare = not (self.led or self.only)
             noun = noun._replace(places=noun.places or self._places_of_the_unit(noun))
             return noun if bare else noun._replace(led=noun.led or self.led, only=noun.only or self.only)
-        places = tuple(item.name for item in self.places)
-        starts = [noun.start, *(item.start for item in (*self.places, self.quantity, self.denial) if item)]
-        ends = [noun.end, *(item.end for item in self.places)]
+        places = tuple([item.name for item in self.places])
+        start, end = noun.start, noun.end
+        for item in self.places:
+            start, end = min(start, item.start), max(end, item.end)
+        for word in (self.quantity, self.denial):
+            if word is not None:
+                start = min(start, word.start)
         denied = noun.denied or self.denial is not None or bool(self.quantity and self.quantity.denies)
         quantity = self.quantity.name if self.quantity else noun.quantity
         places = places or self._places_of_the_unit(noun)
@@ -159,8 +167,8 @@ class NounReader:
             places=noun.places + places,
             quantity=quantity,
             denied=denied,
-            start=min(starts),
-            end=max(ends),
+            start=start,
+            end=end,
             led=noun.led or self.led,
             only=noun.only or self.only,
         )

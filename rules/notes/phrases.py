@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import product
 from math import prod
+from operator import itemgetter
 
 from rules.notes.branches import Branch, ClashError, grown, joined
 from rules.notes.normalise import phrase_words
@@ -94,7 +95,7 @@ class PhraseIndex:
 
     def __init__(self) -> None:
         self._first: dict[str, Branch[Entry]] = {}
-        self._gapped: dict[str, list[tuple[frozenset[str], tuple[Words, ...], Entry]]] = {}
+        self._gapped: dict[str, _Gapped] = {}
         self._with_gap: dict[Words, Entry] = {}
         self._entries: set[Entry] = set()
         self.openings: set[str] = set()  # words that begin a phrase
@@ -143,8 +144,7 @@ class PhraseIndex:
             self._join(grown([[(word,)] for word in spelling], entry))
         elif held is None:
             self._with_gap[spelling] = entry
-            needed = frozenset(spelling) - {GAP}
-            self._gapped.setdefault(spelling[0], []).append((needed, tuple(_parts(spelling)), entry))
+            self._gapped.setdefault(spelling[0], _Gapped()).add(spelling, entry)
         return None
 
     def _join(self, branch: Branch[Entry]) -> None:
@@ -188,13 +188,43 @@ class PhraseIndex:
                 found = (end, node.entry)
             node = node.following.get(words[end]) if end < last else None
             end += 1
-        for needed, parts, entry in gapped or ():
-            if not needed <= named:
-                continue
+        for parts, entry in gapped.worth_a_try(named) if gapped is not None else ():
             reached = _reach(words, at, parts, barriers)
             if reached and (found is None or reached > found[0]):
                 found = (reached, entry)
         return found
+
+
+class _Gapped:
+    """The spellings with gaps that begin with one word, under the word of each that is likely the rarest in notes."""
+
+    def __init__(self) -> None:
+        self._under: dict[str, list[tuple[int, frozenset[str], tuple[Words, ...], Entry]]] = {}
+        self._rare: frozenset[str] = frozenset()
+        self._count = 0
+
+    def add(self, spelling: Words, entry: Entry) -> None:
+        """Add a spelling."""
+        parts = tuple(_parts(spelling))
+        needed = frozenset(spelling) - {GAP}
+        rare = max((word for part in parts[1:] for word in part), key=len)  # long words are rare
+        self._under.setdefault(rare, []).append((self._count, needed, parts, entry))
+        self._rare = frozenset(self._under)
+        self._count += 1
+
+    def worth_a_try(self, named: frozenset[str]) -> list[tuple[tuple[Words, ...], Entry]]:
+        """Those of which all words are among ``named``, as they were added."""
+        if self._rare.isdisjoint(named):
+            return []
+        found = [
+            (number, parts, entry)
+            for rare in self._rare & named
+            for number, needed, parts, entry in self._under[rare]
+            if needed <= named
+        ]
+        if len(found) > 1:
+            found.sort(key=itemgetter(0))
+        return [(parts, entry) for _, parts, entry in found]
 
 
 def _parts(spelling: Words) -> Iterator[Words]:

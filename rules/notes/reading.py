@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from rules.notes import readings
+from rules.notes.alarms import HAZARD, Heard, watched
 from rules.notes.claims import WEAK, WORKS, Claim, Memory, Said, read_clause
 from rules.notes.clauses import Clause, Sentence, split
 from rules.notes.corrections import corrected, without_taken_figures
@@ -19,9 +20,10 @@ from rules.notes.meaning import Meanings
 from rules.notes.merging import merge
 from rules.notes.normalise import normalise
 from rules.notes.nouns import SOME, Noun
+from rules.notes.readings.figures import has_any
 from rules.notes.scope import settle_scope
 from rules.notes.speakers import without_speakers
-from rules.notes.tagging import Item, settled, tag
+from rules.notes.tagging import Item, Tagged, settled, tag
 from rules.notes.told import Told
 from rules.notes.turns import straightened
 from rules.notes.typos import Speller
@@ -30,7 +32,9 @@ from rules.terms import ALL, UNNAMED, Certainty
 Span = tuple[int, int]
 SHORTEST_UNREAD = 8  # characters; a lone "off" or "cold" beside clauses that were read is no news
 #: Cheap: most sentences hold no figure, in digits or in words, no duration and no self-clean.
-_FIGURE = re.compile(r"\d|\b(?:ten|fifteen|(?:twen|thir|for|fif|six|seven|eigh|nine)ty|hundred)\b")
+_DIGIT = re.compile(r"\d")
+_SPELLED = re.compile(r"\b(?:ten|fifteen|(?:twen|thir|for|fif|six|seven|eigh|nine)ty|hundred)\b")
+_SPELLINGS = ("ty", "ten", "teen", "hundred")
 _MAY_BE_CODE = re.compile(r"\b[a-z](?:[\s.-]?[a-z])?[\s.-]{0,3}\d")
 _AGED = (" old", " ago", "yo", "y/o", "age", "brand new")
 _RENEWED = ("replaced", "changed", "swapped", "renewed", " new ", "another")
@@ -44,7 +48,7 @@ _SCENE = frozenset({"quantity", "thing", "state", "context", "verb"})
 _MASKED = ("state", "context", "quantity")
 _SLIGHTLY = ("bit", "slightly", "sometimes", "occasionally", "tad", "faint", "barely", "hardly", "scarcely", "somewhat")
 _WARMS = ("heats", "hot", "warm", "works", "comes_on", "hot_enough")
-_CONTENT = ("word", "thing", "state", "context", "place", "stopping")
+_CONTENT = frozenset({"word", "thing", "state", "context", "place", "stopping"})
 
 
 @dataclass
@@ -62,20 +66,26 @@ class NoteReader:
     def __init__(self, text: str, lexicon: Lexicon, positions: Sequence[str]) -> None:
         plain, self.talk = without_speakers(normalise(text))
         self.plain = without_taken_figures(plain)
+        self.figured = _DIGIT.search(self.plain) is not None
         self.lexicon = lexicon
         self.positions = positions
         self.memory = Memory()
         self.asked: _Read | None = None
         self.homeless: set[str] = set()
-        items = settled(straightened(corrected(tag(self.plain, lexicon, Speller(lexicon)), self.plain), self.plain))
+        tagged = tag(self.plain, lexicon, Speller(lexicon))
+        items = settled(straightened(corrected(tagged.items, self.plain), self.plain))
         figures = self._figures(_spans(items, len(text)))
         self.hinted = {"temperature"} if any(fact.fact == "oven.offset" for fact in figures) else set()
         self.sentences = split(_unmasked(items, figures), lexicon, talk=self.talk)
         self.saids: list[Said] = []
         self.told: list[Told] = []
+        read: list[tuple[list[Said], list[Told]]] = []
         for number in range(len(self.sentences)):
+            before = len(self.saids)
             found = [*self._sentence(number)]
+            read.append((self.saids[before:], found))
             self.told += found
+        self.told = self._watched(tagged, read)
         told = [*self._in_scope(figures), *self.told]
         self.told = merge(told)
         self.unread = _unread(self.saids, self.told, [(fact.start, fact.end) for fact in told])
@@ -88,24 +98,25 @@ class NoteReader:
         taken = sorted(fact.start for fact in told)
         for start, end in spans:
             sentence = self.plain[start:end]
-            if _FIGURE.search(sentence):
+            digits = _DIGIT.search(sentence) is not None
+            if digits or (has_any(sentence, _SPELLINGS) and _SPELLED.search(sentence)):
                 if bisect_left(taken, start) == bisect_left(taken, end):  # no volts in this sentence
                     told += readings.oven_offsets(self.plain, start, end)
                 told += readings.stays_cold(self.plain, start, end)
-            if any(unit in sentence for unit in _DURATIONS):
+            if has_any(sentence, _DURATIONS):
                 told += readings.preheat_times(self.plain, start, end)
             if "clean" in sentence:
                 told += readings.self_clean_days(self.plain, start, end)
+            if "code" in sentence or (digits and _MAY_BE_CODE.search(sentence)):
+                told += readings.codes(self.plain, start, end, self.lexicon.codes)
             told += self._past(sentence, start, end)
         return told
 
     def _past(self, sentence: str, start: int, end: int) -> Iterator[Told]:
-        """Codes, and what was done or was so before."""
-        if "code" in sentence or _MAY_BE_CODE.search(sentence):
-            yield from readings.codes(self.plain, start, end, self.lexicon.codes)
-        if any(word in sentence for word in _AGED):
+        """What was done or was so before."""
+        if has_any(sentence, _AGED):
             yield from readings.age(self.plain, start, end)
-        if any(word in sentence for word in _RENEWED):
+        if has_any(sentence, _RENEWED):
             yield from readings.replaced_parts(self.plain, start, end)
         if "breaker" in sentence:
             yield from readings.breaker_cycled(self.plain, start, end)
@@ -124,6 +135,32 @@ class NoteReader:
 
     def _elsewhere(self, said: Said) -> bool:
         return bool(said.nouns) and all(self.lexicon.things[noun.thing].elsewhere for noun in said.nouns)
+
+    def _watched(self, tagged: Tagged, read: Sequence[tuple[list[Said], list[Told]]]) -> list[Told]:
+        """What was told, with the dangers that no phrase told and without those that are none."""
+        alarms = self.lexicon.alarms
+        dangers = [fact for fact in self.told if fact.value == "yes" and fact.fact.startswith(HAZARD)]
+        new = alarms.possible(tagged) - {fact.fact for fact in dangers if fact.certainty != "hedged"}
+        if not (new or (dangers and alarms.may_calm(tagged)) or self._murmurs(tagged)):
+            return self.told
+        starts = [each.clauses[0].start if each.clauses else 0 for each in self.sentences]
+        edges = [0, *starts[1:], len(self.plain)]
+        marks = alarms.marks(tagged)
+        told = self.told
+        for number, (said, found) in enumerate(read):
+            if said:
+                heard = Heard(said, found, edges[number], edges[number + 1], self.sentences[number].asked)
+                told = watched(told, heard, marks, self.lexicon)
+        return told
+
+    def _murmurs(self, tagged: Tagged) -> bool:
+        """Whether a clause of which nothing was understood has a word of danger."""
+        heads = tagged.named & self.lexicon.alarms.murmurs
+        unread = [said for said in self.saids if not said.used] if heads else []
+        if not unread:
+            return False
+        starts = [token.start for token, word in zip(tagged.tokens, tagged.words, strict=True) if word in heads]
+        return any(said.clause.start <= start < said.clause.end for said in unread for start in starts)
 
     # --- sentences -------------------------------------------------------------------------------------------
 
@@ -148,7 +185,8 @@ class NoteReader:
             _light_with_knobs_off(said)
         self.homeless = settle_scope(said, meanings)
         read = _Read(sentence, said, meanings)
-        yield from self._answered(read)
+        if self.asked is not None:
+            yield from self._answered(read)
         if sentence.asked:
             self.asked = read
             for each in said:
@@ -164,7 +202,7 @@ class NoteReader:
                 _settle_answers(said)
             spread_denial(said)
         borrow(said, self.lexicon, self.memory, before)
-        if any(each.clause.link == "except" for each in said):
+        if [each for each in said if each.clause.link == "except"]:
             settle_exceptions(said, self.lexicon)
         if "only" in kinds:
             settle_all_that_works(said)
@@ -213,9 +251,10 @@ class NoteReader:
         return True
 
     def _told(self, read: _Read) -> Iterator[Told]:
-        start, end = read.sentence.clauses[0].start, read.sentence.clauses[-1].end
-        nouns = [noun for said in read.said for noun in said.nouns]
-        yield from readings.ohms(self.plain, start, end, nouns, self.lexicon, self.positions)
+        if self.figured:
+            start, end = read.sentence.clauses[0].start, read.sentence.clauses[-1].end
+            nouns = [noun for said in read.said for noun in said.nouns]
+            yield from readings.ohms(self.plain, start, end, nouns, self.lexicon, self.positions)
         for said in read.said:
             yield from self._mentions(said, read.meanings.things)
             for claim in said.claims:
@@ -229,8 +268,9 @@ class NoteReader:
         denied = False
         for item in said.clause.items:
             denied = denied or item.kind in ("negation", "absence", "negation_verb")
-            if item.kind == "thing" and not denied and not self._another_sense(item, said, named):
-                for telling in self.lexicon.things[item.name].mentions:
+            mentions = self.lexicon.things[item.name].mentions if item.kind == "thing" and not denied else ()
+            if mentions and not self._another_sense(item, said, named):
+                for telling in mentions:
                     said.used = True
                     certainty: Certainty = "hedged" if said.hedged else "said"
                     yield Told(telling.fact, telling.value, telling.where, certainty, item.start, item.end)

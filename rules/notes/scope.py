@@ -41,7 +41,7 @@ def settle_scope(sentence: list[Said], meanings: Meanings) -> set[str]:
         if said.unsure:
             said.claims = [claim._replace(hedged=True) for claim in said.claims if meanings.is_hazard(claim, said)]
             said.used = True
-        if said.clause.has("lately") and not said.clause.has("now"):
+        if said.lately:
             said.claims = [_in_doubt(claim, said, meanings) for claim in said.claims]
         if said.claims and (said.contexts or said.hedged):
             said.claims = [_dressed(claim, said) for claim in said.claims]
@@ -54,7 +54,7 @@ def settle_scope(sentence: list[Said], meanings: Meanings) -> set[str]:
 def _trips_again(sentence: list[Said]) -> None:
     """``it was tripped, put it on, tripped``: again, after somebody put it on."""
     tripped = put_on = False
-    for said in sentence:
+    for said in sentence if len(sentence) > 2 else ():
         states = {claim.state for claim in said.claims if not claim.denies}
         if put_on and states & _TRIPPED:
             said.contexts.add("again")
@@ -75,7 +75,7 @@ def _spread_time(sentence: list[Said], meanings: Meanings) -> None:
     """'last year the display died and a board was replaced' tells of last year to the end, or to a 'but' or 'now',
     or, if it was told of another appliance, to this one.
     """
-    if not any(said.former for said in sentence):
+    if not [said for said in sentence if said.former]:
         return
     former = another = False
     for said in sentence:
@@ -89,7 +89,7 @@ def _spread_time(sentence: list[Said], meanings: Meanings) -> None:
 
 def _spread_doubt(sentence: list[Said]) -> None:
     """A doubt in a clause of its own ('..., I think') belongs to its neighbour; after 'not sure' nothing is known."""
-    if not any(said.hedged or said.unsure for said in sentence):
+    if not [said for said in sentence if said.hedged or said.unsure]:
         return
     for number, said in enumerate(sentence):
         if said.hedged and not said.claims and not said.nouns:
@@ -216,12 +216,15 @@ def _only_in(claim: Claim, contexts: set[str], said: Said, meanings: Meanings) -
 def _lone_contexts(sentence: list[Said], number: int, meanings: Meanings) -> set[str]:
     """A clause that only sets the scene ('the knob is off') gives its contexts to its neighbours."""
     said = sentence[number]
+    setting = meanings.lexicon.setting
+    if not said.contexts and not [claim for claim in said.claims if claim.state in setting]:
+        return set()
     contexts = set(said.contexts - {ONLY})
     if PUT_RIGHT in contexts:
         contexts.discard(PUT_RIGHT)
         if number and said.clause.link in ("comma", "and", "none", "then"):
             sentence[number - 1].contexts.add(PUT_RIGHT)  # what was put right is what was told before it
-    if not contexts and not any(claim.state in meanings.lexicon.setting for claim in said.claims):
+    if not contexts and not [claim for claim in said.claims if claim.state in setting]:
         return set()
     for claim in said.claims:
         if meanings.tells(claim, said):

@@ -26,10 +26,10 @@ def without_speakers(plain: str) -> tuple[str, bool]:
         return plain, False
     found = [*_NAMED.finditer(plain)]
     dashed = [match for match in found if "-" in match["mark"]]
-    if len({match["name"] for match in dashed}) < LEAST_LETTERS:
+    if dashed and len({match["name"] for match in dashed}) < LEAST_LETTERS:
         found = [match for match in found if match not in dashed]
-    letters = [*_LETTER.finditer(plain)]
-    if len({match["name"] for match in letters}) >= LEAST_LETTERS and "?" in plain:
+    letters = [*_LETTER.finditer(plain)] if "?" in plain else []
+    if len({match["name"] for match in letters}) >= LEAST_LETTERS:
         found += letters
     if not found:
         return plain, False

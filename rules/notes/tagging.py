@@ -16,12 +16,13 @@ _TURNS = ("twist", "closed")  # "turn the burner off", "shut the burner off"
 _SWITCHED = (*_TURNS, "out", "comes_on")
 _FELT = ("warm", "hot", "cold")  # "fell onto the hot burner"
 _PRAISED = ("fine", "works")
-_TURNED = ("article", "place", "quantity", "thing", "pronoun", "filler", "person")
+_TURNED = frozenset({"article", "place", "quantity", "thing", "pronoun", "filler", "person"})
 _WITH_NO_SWITCH = ("pan", "water", "food", "dish", "display", "indicator", "hot_light", "lights", "code")
 _SHOWN_RIGHT = ("display", "house_lights", "keys")
 _BEFORE_A_PLACE = ("thing", "place", "quantity", "article", "pronoun", "number", "person")
-_TAKES_CONTEXT = ("state", "place", "thing")
-_DROPPED = ("article", "filler", "blocked")
+_TAKES_CONTEXT = ("right", "light", "lights")  # and every state
+_DROPPED = frozenset({"article", "filler", "blocked"})
+_made = tuple.__new__  # a named tuple in half the time; every item of a note is made here
 
 
 class Item(NamedTuple):
@@ -37,28 +38,38 @@ class Item(NamedTuple):
     describes: bool = False  # a state between an article and a name: "a burnt out bulb"
 
 
-def tag(plain: str, lexicon: Lexicon, speller: Speller) -> list[Item]:
+class Tagged(NamedTuple):
+    """The items of a text, and the tokens and mended words they were made of."""
+
+    items: list[Item]
+    tokens: list[Token]
+    words: list[str]
+    named: frozenset[str]  # the words
+
+
+def tag(plain: str, lexicon: Lexicon, speller: Speller) -> Tagged:
     """Tag normalised text. :func:`settled` then leaves out articles, courtesies and look-alikes."""
     kept = tokens(plain)
     if "-" in plain or "/" in plain or "=" in plain:
         kept = _without_joints(kept)
-    words = [speller.mend(token.word) if token.kind == "word" else token.word for token in kept]
+    mended, mend = speller.mended, speller.mend
+    words = [mended.get(word) or mend(word) if kind == "word" else word for word, _, _, kind in kept]
     items: list[Item] = []
     named = frozenset(words)
     longest, openings, barriers = lexicon.index.longest, lexicon.index.openings, lexicon.barriers
-    at = 0
-    while at < len(kept):
-        token = kept[at]
-        found = longest(words, at, barriers, named) if words[at] in openings else None
+    at, count = 0, len(kept)
+    while at < count:
+        word = words[at]
+        found = longest(words, at, barriers, named) if word in openings else None
         if found:
             end, entry = found
-            last = kept[end - 1].end
-            items.append(Item(entry.kind, entry.name, token.start, last, entry.plural, entry.denies))
+            item = (entry.kind, entry.name, kept[at][1], kept[end - 1][2], entry.plural, entry.denies, False, False)
+            items.append(_made(Item, item))
             at = end
             continue
-        items.append(_plain_item(token, words[at]))
+        items.append(_plain_item(kept[at], word))
         at += 1
-    return items
+    return Tagged(items, kept, words, named)
 
 
 def settled(items: list[Item]) -> list[Item]:
@@ -70,20 +81,23 @@ def settled(items: list[Item]) -> list[Item]:
             close = close and item.kind == "article"
             continue
         last = kept[-1].kind if kept else "stop"
-        seen = _in_context(items, number, last) if item.kind in _TAKES_CONTEXT else item
+        depends = item.kind == "state" or (item.name in _TAKES_CONTEXT and item.kind in ("place", "thing"))
+        seen = _in_context(items, number, last) if depends else item
         if close:
-            seen = Item(seen.kind, seen.name, seen.start, seen.end, seen.plural, seen.denies, True, seen.describes)
+            kind, name, start, end, plural, denies, _, describes = seen
+            seen = _made(Item, (kind, name, start, end, plural, denies, True, describes))
         kept.append(seen)
         close = True
     return kept
 
 
 def _plain_item(token: Token, word: str) -> Item:
-    if token.kind == "stop":
-        return Item("stop", "?" if "?" in token.word else ".", token.start, token.end)
-    if token.kind == "mark":
-        return Item(_MARKS.get(word, "comma" if word == "-" else "mark"), word, token.start, token.end)
-    return Item(token.kind, word, token.start, token.end)
+    written, start, end, kind = token
+    if kind == "stop":
+        word = "?" if "?" in written else "."
+    elif kind == "mark":
+        kind = _MARKS.get(word, "comma" if word == "-" else "mark")
+    return _made(Item, (kind, word, start, end, False, False, False, False))
 
 
 def _without_joints(cut: list[Token]) -> list[Token]:

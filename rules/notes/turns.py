@@ -9,6 +9,7 @@ from rules.notes.tagging import Item
 
 _POINTS_WITH = ("it", "this", "thats")
 _TURNING = frozenset({"pronoun", "filler", "only"})
+_MAY_TURN = frozenset({"comma", *_TURNING})
 _LEADS = ("article", "filler", "only", "quantity", "preposition", "negation")
 _NAMES = ("place", "thing", "quantity", "preposition", "article", "number")
 _GOOD = ("fine", "works", "heats", "looks_fine")
@@ -32,6 +33,10 @@ def straightened(items: list[Item], plain: str) -> list[Item]:
     at = 0
     while at < len(items):
         item = items[at]
+        if item.kind not in _MAY_TURN:
+            kept.append(item)
+            at += 1
+            continue
         if item.kind == "comma" and _one_place(items, at, kept):
             at += 1  # "the back one, on the right"
             continue

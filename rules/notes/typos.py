@@ -7,6 +7,7 @@ that are spelled right (``hearing``) are listed in the book as ``ordinary``.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from functools import lru_cache
 
@@ -17,7 +18,8 @@ from rules.notes.entries import Lexicon
 SHORTEST_SWAPPED = 4
 SHORTEST_MENDED = 5
 SHORTEST_TWO_WRONG = 11
-MOST_REMEMBERED = 50_000  # unknown words whose mending is kept; some 10 MB
+_DRAWN_OUT = re.compile(r"(.)\1\1+")  # "smooooke"
+MOST_REMEMBERED = 50_000  # words whose mending is kept; some 10 MB
 MOST_LOOK_UPS = 3000  # unknown words of one note that are looked at; a guard for very long notes
 
 
@@ -27,7 +29,7 @@ class _Shelf:
     def __init__(self, words: Iterable[str], right: frozenset[str], typos: frozenset[str]) -> None:
         self.right = right  # spelled right: never mended
         self.kept = right - typos
-        self.remembered: dict[str, str] = {}  # of all notes; what a word was mended to
+        self.mended: dict[str, str] = {}  # of all notes; what a word is read as
         self.by_letters: dict[tuple[str, str], str] = {}
         self.by_length: dict[tuple[str, int], list[str]] = {}
         for word in sorted(words):
@@ -38,8 +40,8 @@ class _Shelf:
 
 @lru_cache(maxsize=4)
 def _shelf(lexicon: Lexicon) -> _Shelf:
-    right = frozenset(lexicon.index.words) | lexicon.ordinary
-    return _Shelf(lexicon.index.telling, right, frozenset(lexicon.typos))
+    right = frozenset(lexicon.index.words) | lexicon.ordinary | frozenset(lexicon.alarms.words)
+    return _Shelf(lexicon.index.telling | lexicon.alarms.heads, right, frozenset(lexicon.typos))
 
 
 class Speller:
@@ -50,31 +52,33 @@ class Speller:
         self._shelf = _shelf(lexicon)
         self._right = self._shelf.right
         self._kept = self._shelf.kept
-        self._remembered = self._shelf.remembered
+        self.mended = self._shelf.mended  # of the words that were met so far
         self._looked_up = 0
 
     def mend(self, word: str) -> str:
         """The lexicon's word that ``word`` was meant to be, or ``word`` itself."""
-        if word in self._kept:
-            return word
-        typo = self._lexicon.typos.get(word)
-        if typo is not None:
-            return typo
-        if word in self._right:
-            return word
-        if len(word) < SHORTEST_SWAPPED or not word.isalpha():
-            return word
-        mended = self._remembered.get(word)
+        mended = self.mended.get(word)
         if mended is None:
-            if self._looked_up >= MOST_LOOK_UPS:
-                return word
-            self._looked_up += 1
-            mended = self._closest(word)
-            if len(self._remembered) < MOST_REMEMBERED:
-                self._remembered[word] = mended
+            mended = word if word in self._kept else self._lexicon.typos.get(word)
+            if mended is None and (word in self._right or len(word) < SHORTEST_SWAPPED or not word.isalpha()):
+                mended = word
+            elif mended is None:
+                if self._looked_up >= MOST_LOOK_UPS:
+                    return word
+                self._looked_up += 1
+                mended = self._closest(word)
+            if len(self.mended) < MOST_REMEMBERED:
+                self.mended[word] = mended
         return mended
 
     def _closest(self, word: str) -> str:
+        drawn = _DRAWN_OUT.search(word) and next(
+            (short for short in (_DRAWN_OUT.sub(r"\1\1", word), _DRAWN_OUT.sub(r"\1", word)) if short in self._right),
+            "",
+        )
+        return drawn or self._nearest(word)
+
+    def _nearest(self, word: str) -> str:
         swapped = self._shelf.by_letters.get((word[0], "".join(sorted(word))))
         if swapped and OSA.distance(word, swapped, score_cutoff=1) <= 1:
             return swapped

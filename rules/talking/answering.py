@@ -233,7 +233,7 @@ def _inside(run: tuple[int, int, str], other: tuple[int, int, str]) -> bool:
 
 def _strange(text: str, lexicon: Lexicon) -> float:
     """How many words of a text are none of ours; infinite where it speaks of somebody or something else."""
-    items = tag(normalise(text), lexicon, Speller(lexicon))
+    items = tag(normalise(text), lexicon, Speller(lexicon)).items
     if any(item.kind in ("person", "thing") for item in items):
         return inf
     return sum(item.kind == "word" for item in items)
@@ -316,7 +316,7 @@ def _of_another_thing(text: str, clause: Sequence[Piece], asked: Asked, lexicon:
         return True
 
     def things(text: str) -> set[str]:
-        return {item.name for item in tag(normalise(text), lexicon, Speller(lexicon)) if item.kind == "thing"}
+        return {item.name for item in tag(normalise(text), lexicon, Speller(lexicon)).items if item.kind == "thing"}
 
     spoken_of = things(f"{asked.question.ask} {asked.term.title}")
     return not things(" ".join(piece.word for piece in clause)) <= spoken_of

@@ -17,7 +17,7 @@ _UNIT_THINGS = frozenset({"burner", "coil", "knob", "burner_knob"})
 def place_named(text: str, lexicon: Lexicon, positions: Sequence[str]) -> str | None:
     """The one unit that a text names and says nothing else of, or None."""
     plain = normalise(text)
-    items = tag(plain, lexicon, Speller(lexicon))
+    items = tag(plain, lexicon, Speller(lexicon)).items
     places = [item for item in items if item.kind == "place"]
     others = [item for item in items if item.kind != "place"]
     if len(places) != 1 or places[0].plural or places[0].name not in positions:
@@ -29,5 +29,5 @@ def place_named(text: str, lexicon: Lexicon, positions: Sequence[str]) -> str | 
 
 def places_named(text: str, lexicon: Lexicon) -> tuple[str, ...]:
     """Every place word in a text, units and sides."""
-    items = tag(normalise(text), lexicon, Speller(lexicon))
+    items = tag(normalise(text), lexicon, Speller(lexicon)).items
     return tuple(item.name for item in items if item.kind == "place")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 WORD_NUMBERS = {
     "zero": 0, "a": 1, "an": 1, "one": 1, "two": 2, "couple": 2, "couple of": 2, "a couple": 2, "a couple of": 2,
@@ -24,6 +25,14 @@ NOT_AFTER = (
 
 _TENS = {"ten": 10.0, "fifteen": 15.0, "twenty": 20.0, "thirty": 30.0, "forty": 40.0, "fifty": 50.0, "sixty": 60.0,
          "seventy": 70.0, "eighty": 80.0, "ninety": 90.0, "hundred": 100.0}  # fmt: skip
+
+
+def has_any(text: str, words: Sequence[str]) -> bool:
+    """Whether one of ``words`` stands anywhere in ``text``. Cheap: it spares most notes the searches."""
+    for word in words:  # noqa: SIM110  a generator costs twice as much
+        if word in text:
+            return True
+    return False
 
 
 def number(text: str) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from rules.notes.readings.figures import COUNT, NOT_AFTER, NOT_BEFORE, TENS, number
+from rules.notes.readings.figures import COUNT, NOT_AFTER, NOT_BEFORE, TENS, has_any, number
 from rules.notes.told import Told
 
 FAHRENHEIT_PER_CELSIUS = 1.8  # a difference, not a temperature
@@ -61,10 +61,14 @@ _LIKE = re.compile(
     rf"{NOT_BEFORE}(?P<set>\d{{3}}){NOT_AFTER}{_DEGREES}\s(?:\w+\s){{0,2}}?(?:comes?\sout|cooks?|bakes?|acts?|is|runs?|feels?|works?)\s"
     rf"(?:more\s)?(?:like|as)\s{_ABOUT}(?P<low>\d{{3}}){NOT_AFTER}"
 )
+_TWO_FIGURES = re.compile(r"\d\D+\d")
 #: "40 low", and nothing else in the note.
 _ALONE = re.compile(
     rf"\W*{_ABOUT}(?P<low>\d{{2,3}}){_DEGREES}\s(?:too\s|to\s|running\s)?(?:(?P<cold>low|cold|under|cool)|(?P<hot>high|hot|over))\W*\Z"
 )
+#: One of these stands in whatever tells a difference; they spare the searches.
+_WAY_OR_OFF = ("low", "cold", "cool", "under", "below", "short", "shy", "less", "beneath", "behind", "hot", "high",
+               "over", "above", "warm", "more", "off", "out", "down", "-", "deficit", "lag", "miss")  # fmt: skip
 _NEED_A_UNIT = {"under", "below", "short", "shy", "less", "beneath", "behind", "over", "above", "more"}
 
 _TEMPERATURE = re.compile(rf"{NOT_BEFORE}(?P<low>\d{{2,3}}){NOT_AFTER}(?!\s?v(?:olts?|ac)?\b){_UNIT}")
@@ -111,37 +115,43 @@ def oven_offsets(plain: str, start: int, end: int) -> Iterator[Told]:
         if told is not None:
             yield told._replace(certainty="hedged")
         return
-    spoken = bool(_OVEN.search(plain, start, end))
-    for pattern in (_FIGURE_FIRST, _WAY_FIRST):
-        for found in pattern.finditer(plain, start, end):
-            told = _away(found, spoken)
-            if told is not None:
-                yield told
-                return
-    below = _MINUS.search(plain, start, end) or _SIGNED.search(plain, start, end)
-    if below and spoken:
-        told = _offset(-number(below["low"]), below["unit"], below.start(), below.end())
-        if told is not None:
-            yield told
-            return
-    off = _SHORTFALL.search(plain, start, end)
-    if off is None or not (spoken or off["degrees"].strip()):
-        amiss = _LOW_BY.search(plain, start, end) or _JUST_OFF.search(plain, start, end)
-        off = amiss if spoken else None
-    if off:
-        way = off.groupdict().get("way")
-        hot = way in ("high", "hot", "over") or (way in (None, "off") and _TOO_HOT.search(plain, start, end))
-        size = (number(off["low"]) + number(off["high"] or off["low"])) / 2
-        told = _offset(size if hot else -size, off["unit"], off.start(), off.end())
-        if told is not None:
-            yield told
-            return
+    told = _by_how_much(plain, start, end) if has_any(plain[start:end], _WAY_OR_OFF) else None
+    if told is not None:
+        yield told
+        return
+    if not _TWO_FIGURES.search(plain, start, end):
+        return
     like = _LIKE.search(plain, start, end)
     told = like and _offset(number(like["low"]) - number(like["set"]), like["unit"], like.start(), like.end())
     if told:
         yield told
         return
     yield from _set_and_read(plain, start, end)
+
+
+def _by_how_much(plain: str, start: int, end: int) -> Told | None:
+    """``40 F low``, ``off by 30``, ``oven -40``: a figure that is the difference itself."""
+    spoken = bool(_OVEN.search(plain, start, end))
+    by = plain.find("by", start, end) >= 0
+    for pattern in (_FIGURE_FIRST, _WAY_FIRST) if by else (_FIGURE_FIRST,):
+        for found in pattern.finditer(plain, start, end):
+            told = _away(found, spoken)
+            if told is not None:
+                return told
+    below = spoken and (_MINUS.search(plain, start, end) or _SIGNED.search(plain, start, end))
+    if below:
+        told = _offset(-number(below["low"]), below["unit"], below.start(), below.end())
+        if told is not None:
+            return told
+    off = _SHORTFALL.search(plain, start, end)
+    if off is None or not (spoken or off["degrees"].strip()):
+        off = (_LOW_BY.search(plain, start, end) or _JUST_OFF.search(plain, start, end)) if spoken else None
+    if off is None:
+        return None
+    way = off.groupdict().get("way")
+    hot = way in ("high", "hot", "over") or (way in (None, "off") and _TOO_HOT.search(plain, start, end))
+    size = (number(off["low"]) + number(off["high"] or off["low"])) / 2
+    return _offset(size if hot else -size, off["unit"], off.start(), off.end())
 
 
 def stays_cold(plain: str, start: int, end: int) -> Iterator[Told]:

@@ -11,7 +11,7 @@ from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from rules.notes.readings.figures import number
+from rules.notes.readings.figures import has_any, number
 from rules.notes.readings.points import (
     AT_BLOCK,
     DROPS_TO,
@@ -32,14 +32,15 @@ from rules.notes.told import Told
 
 MOST_VOLTS = 1000.0
 SUPPLY_VOLTS = 190.0  # a bare "240 at the block" can only be leg to leg above this
-#: Cheap; they spare most notes the long search: a figure in any form, and words or signs of a meter beside it.
+#: Cheap; they spare most notes the long search: a figure in words, and words or signs of a meter beside it.
 _FIGURED = re.compile(
-    r"\d|\b(?:z(?:ero|ip)|ni?l|nada|no(?:thing|ne|\sreading|\svolt)|goose|(?:less|under|below)\s|(?:one|two|a)[\s-](?:few|couple|\w+t(?:y|een)\b|hundred|ten|eleven|twelve|oh\b))"
+    r"\b(?:z(?:ero|ip)|ni?l|nada|no(?:thing|ne|\sreading|\svolt)|goose|(?:less|under|below)\s|(?:one|two|a)[\s-](?:few|couple|\w+t(?:y|een)\b|hundred|ten|eleven|twelve|oh\b))"
 )
 _METERED = ("l1", "l2", "leg", "line", "phase", "neut", "netu", "nuet", "volt", "lug", "outer", "terminal", "across",
             "ground", "gnd", "grd", "black", "blk", "white", "wht", "hundred", "chassis")  # fmt: skip
 _METER_SIGNS = re.compile(
-    r"\b(?:l\s?-?[12nl]\b|hots?\b|red\b|n\s?-|to\sn\b|one\s|2[0-4]\d\b|1[0-3]\d\s?v?\s?[/,])|\dk?v|\d\s?k?v\b"
+    r"\b(?=[hlnort12])(?:l\s?-?[12nl]\b|hots?\b|red\b|n\s?-|to\sn\b|one\s|2[0-4]\d\b|1[0-3]\d\s?v?\s?[/,])"
+    r"|\d(?:k?v|\s?k?v\b)"
 )
 _DIGIT = re.compile(r"\d")
 NAMED_AGAIN = 12  # characters between two names of the same points
@@ -60,7 +61,8 @@ class _Mark:
 
 def volts(plain: str, sentences: Sequence[tuple[int, int]]) -> list[Told]:
     """All voltage readings of a note. ``sentences`` are the spans of its sentences."""
-    metered = _FIGURED.search(plain) and (any(word in plain for word in _METERED) or _METER_SIGNS.search(plain))
+    figured = _DIGIT.search(plain) or _FIGURED.search(plain)
+    metered = figured and (has_any(plain, _METERED) or _METER_SIGNS.search(plain))
     if not metered:
         return []
     told: list[Told] = []
@@ -130,7 +132,7 @@ def _timed(reading: Told, modes: list[tuple[int, str]], trailing: bool) -> Told:
 
 
 def _sentence(plain: str, start: int, end: int) -> Iterator[Told]:
-    if not FIGURE.search(plain, start, end) and not _DIGIT.search(plain, start, end):
+    if not _DIGIT.search(plain, start, end) and not FIGURE.search(plain, start, end):
         return
     triple = TRIPLE.search(plain, start, end)
     if triple:
