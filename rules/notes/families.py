@@ -67,9 +67,16 @@ class Need(NamedTuple):
     def met(self, tagged: Tagged) -> bool:
         """Whether a note may hold one of the families."""
         named = tagged.named
-        if not self.single.isdisjoint(named) or [words for words in self.longer if words <= named]:
+        if not self.single.isdisjoint(named):
             return True
-        return bool(self.items) and bool([item for item in tagged.items if item[:2] in self.items])
+        for words in self.longer:
+            if words <= named:
+                return True
+        if self.items:
+            for item in tagged.items:
+                if item[:2] in self.items:
+                    return True
+        return False
 
 
 @dataclass(frozen=True)
@@ -159,7 +166,12 @@ class Alarms:
         facts: set[str] = set()
         for word in named & self.leading:
             for head, needs, fact in self.leads[word]:
-                if fact not in facts and head <= named and not [need for need in needs if not need.met(tagged)]:
+                if fact in facts or not head <= named:
+                    continue
+                for need in needs:
+                    if not need.met(tagged):
+                        break
+                else:
                     facts.add(fact)
         return facts
 

@@ -67,7 +67,11 @@ def tag(plain: str, lexicon: Lexicon, speller: Speller) -> Tagged:
             items.append(_made(Item, item))
             at = end
             continue
-        items.append(_plain_item(kept[at], word))
+        token = kept[at]
+        if token[3] == "word":
+            items.append(_made(Item, ("word", word, token[1], token[2], False, False, False, False)))
+        else:
+            items.append(_plain_item(token, word))
         at += 1
     return Tagged(items, kept, words, named)
 
