@@ -347,6 +347,7 @@ def gate_of(
     """
     allowed = NOTHING.union(*{book.tests_like(entry.rule.allow) for entry in fired if entry.rule.allow})
     forbidden = NOTHING.union(*{book.tests_like(entry.rule.forbid) for entry in fired if entry.rule.forbid})
+    forbidden |= book.on_demand - allowed
     measured = any(fact.source == "technician" and fact.told and fact.fact != "dead_check" for fact in case.understood)
     own = role if stop is None else "desk"  # while a stop stands nobody looks again at what was told
     answered = _answered(book, case, own) | _not_told(case, role)

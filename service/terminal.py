@@ -119,7 +119,8 @@ def _tests(answer: Triage) -> Iterator[str]:
         yield "  no question while the stop stands"
     elif answer.next_step.do not in ("stop", "ask", "measure"):
         yield from _wrapped(f"{_step_words(answer)} {answer.next_step.because}", "     ", "  -> ")
-    for number, test in enumerate(answer.next_tests[:3], start=1):
+    shown = 1 if answer.stop is not None and answer.next_tests and answer.next_tests[0].from_memory else 3
+    for number, test in enumerate(answer.next_tests[:shown], start=1):
         yield from _test(test, number)
     if answer.next_step.do in ("repair", "refer") or len(answer.repair_order) > 1:
         yield from _repairs(answer)
@@ -158,7 +159,7 @@ def _test(test: TestAdvice, number: int) -> Iterator[str]:
     yield from _wrapped(f"{test.ask} {cost}", "     ", f"  {number}. ")
     if test.tools:
         yield from _wrapped(", ".join(test.tools), "     ", "     With: ")
-    if number == 1 or test.energised:
+    if (number == 1 and not test.from_memory) or test.energised:
         yield from _wrapped(test.why, "     ", "     Why: ")
         for caution in test.cautions:
             yield from _wrapped(caution, "     ")

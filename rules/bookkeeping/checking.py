@@ -166,7 +166,9 @@ class _Checker:
                 "only a technician's measurement may establish or rule out a fault; add by: technician to a condition"
             )
             self.say("rules", name, ("establishes" if rule["establishes"] else "rules_out",), message)
-        if rule["allow"] and not self._measured(rule["when"]):
+        opened = [test for pattern in rule["allow"] for test in fnmatch.filter(self.records["tests"], pattern)]
+        hands_in = [test for test in opened if self.records["tests"][test]["who"] == "technician"]
+        if hands_in and not self._measured(rule["when"]):
             self.say("rules", name, ("allow",), "only what a technician has proved opens a test; add by: technician")
         for act in ("fires_on", "silent_on"):
             for number, example in enumerate(rule[act]):

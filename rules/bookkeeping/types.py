@@ -200,6 +200,12 @@ class TestCard:
     needs_permission: bool = False  # stays out until a rule allows it
     runs_appliance: bool = False  # the appliance is switched on for it; never while a stop stands
     recall: str | None = None  # the question put to memory only, which can hurt nobody while a stop stands
+
+    @property
+    def hands_in(self) -> bool:
+        """Whether it waits for a technician's dead-check."""
+        return self.needs_permission and self.who == "technician"
+
     dont_know: float = 0.1
     error: float | None = None  # share of wrong answers, where it is not that of whoever answers
     source: str = "common practice, no source"
@@ -360,6 +366,11 @@ class Book:
     def positions(self) -> tuple[str, ...]:
         """The units of all appliances, each once."""
         return tuple(dict.fromkeys(place for appliance in self.appliances.values() for place in appliance.positions))
+
+    @cached_property
+    def on_demand(self) -> frozenset[str]:
+        """Questions that a rule must allow, because they mean something only where something else was told."""
+        return frozenset(card.test for card in self.tests.values() if card.needs_permission and not card.hands_in)
 
     @cached_property
     def test_reading(self) -> Mapping[str, TestCard]:

@@ -60,7 +60,7 @@ def test_facts_are_listed_struck_and_restored() -> None:
 
 def test_a_danger_struck_lets_the_call_go_on() -> None:
     result = chat("sparks from the oven and the clock is dead", "strike 0.0")
-    before, _, after = result.output.partition("Nothing more is asked")
+    before, _, after = result.output.partition("Nothing is tried or touched")
     assert "STOP" in before and "STOP" not in after and "Next:" in after
 
 

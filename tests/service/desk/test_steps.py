@@ -176,8 +176,10 @@ def test_the_page_says_nothing_stale(client: FlaskClient) -> None:
     assert "Next: Any shock" not in first.text.partition("The call so far")[0]
     assert "Next: Any shock" not in chosen.text.partition("The call so far")[0]
     assert "1 to 9 answer" in first.text
+    danger = Page(client.get(opened(client, "flames inside the oven behind the panel")))
+    assert "1 to 9 answer" not in danger.text  # nothing is asked, so no key answers
     stopped = Page(client.get(opened(client, "sparks from the oven")))
-    assert "1 to 9 answer" not in stopped.text  # nothing is asked, so no key answers
+    assert "Next: ask, from memory only" in stopped.text
     assert "Say this now" not in stopped.text.partition("The call so far")[0]  # said once, in the banner
 
 
