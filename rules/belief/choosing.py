@@ -281,9 +281,10 @@ def _scored(
     enough = len(weighed)
     if most is not None and not any(_held(number, asked, gate) for number in weighed):
         enough = most + MOST_LEADING
-    saved = savings(signatures, probability, asked, weighed[:enough], price)
+    savings = Savings(signatures, probability, asked, price)
+    saved = savings.of(weighed[:enough])
     if len(weighed) > enough and min(saved) <= 0:  # one that pays may stand further down
-        saved += savings(signatures, probability, asked, weighed[enough:], price)
+        saved += savings.of(weighed[enough:])
     saves = dict(zip(weighed, saved, strict=False))
     return _Scores(signatures, asked, playing, gains, minutes, listed, saves, gate)
 
@@ -358,31 +359,37 @@ def _open(asked: Questions, gate: Gate, units: frozenset[str]) -> Flags:
     return flags
 
 
-def savings(
-    signatures: Signatures, probability: Table, asked: Questions, numbers: Sequence[int], price: Table
-) -> list[float]:
-    """Minutes by which asking each of some questions lowers the expected cost of repair, its price taken off.
+class Savings:
+    """Minutes by which asking a question lowers the expected cost of repair, its price taken off.
 
     Myopic: one answer, then repairs only. Negative: it costs more than it saves. ``price``: shape (Q,), minutes.
     """
-    if not len(numbers):
-        return []
-    shares = signatures.by_repair(probability)
-    shares[-1] = 0  # none of these is nobody's repair
-    kept = (-shares).argsort(kind="stable")[:MOST_REPAIRS]
-    kept = kept[shares[kept] > 0]
-    count = len(kept)
-    place = np.full(len(shares), count)
-    place[kept] = np.arange(count)
-    weights = np.zeros((len(probability), count + 1))  # of each hypothesis, under its repair; the last is for the rest
-    weights[np.arange(len(probability)), place[signatures.repair]] = probability
-    columns, starts = asked.columns_of(numbers)
-    joint = np.concatenate([weights.sum(axis=0)[None], asked.joint(columns, weights)])  # first, as it stands unasked
-    cost = expected_cost(joint[:, :count], signatures.repair_costs[kept], joint[:, count])
-    after = np.add.reduceat(cost[1:], starts)
-    chosen = np.array(numbers, dtype=np.intp)
-    saved: list[float] = (asked.know[chosen] * (cost[0] - after) - price[chosen]).tolist()
-    return saved
+
+    def __init__(self, signatures: Signatures, probability: Table, asked: Questions, price: Table) -> None:
+        self.asked, self.price = asked, price
+        shares = signatures.by_repair(probability)
+        shares[-1] = 0  # none of these is nobody's repair
+        kept = (-shares).argsort(kind="stable")[:MOST_REPAIRS]
+        kept = kept[shares[kept] > 0]
+        self.count, self.costs = len(kept), signatures.repair_costs[kept]
+        place = np.full(len(shares), self.count)
+        place[kept] = np.arange(self.count)
+        # of each hypothesis, under its repair; the last is for the rest
+        self.weights = np.zeros((len(probability), self.count + 1))
+        self.weights[np.arange(len(probability)), place[signatures.repair]] = probability
+        self.unasked = self.weights.sum(axis=0)[None]
+
+    def of(self, numbers: Sequence[int]) -> list[float]:
+        """What each of some questions saves."""
+        if not len(numbers):
+            return []
+        columns, starts = self.asked.columns_of(numbers)
+        joint = np.concatenate([self.unasked, self.asked.joint(columns, self.weights)])
+        cost = expected_cost(joint[:, : self.count], self.costs, joint[:, self.count])
+        after = np.add.reduceat(cost[1:], starts)
+        chosen = np.array(numbers, dtype=np.intp)
+        saved: list[float] = (self.asked.know[chosen] * (cost[0] - after) - self.price[chosen]).tolist()
+        return saved
 
 
 def _dead_check_first(scores: _Scores, waiting: Sequence[int], gate: Gate) -> list[NextTest]:

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rules import Enquiry, Expert, open_book, triage
-from rules.belief.choosing import Gate, choose, in_play, savings
+from rules.belief.choosing import Gate, Savings, choose, in_play
 from rules.belief.pairs import believe_all, contradicted
 from rules.belief.posterior import believe
 from rules.belief.questions import information, questions
@@ -131,7 +131,7 @@ def test_information_never_costs_more_than_its_price(seed: int) -> None:
     asked = questions(signatures, "caller")
     price = asked.minutes + asked.setup + asked.surcharge
     numbers = np.arange(len(asked.asked))
-    saved = savings(signatures, signatures.prior, asked, numbers, price)
+    saved = Savings(signatures, signatures.prior, asked, price).of(numbers)
     assert (np.array(saved) >= -price - 1e-6).all()
 
 
