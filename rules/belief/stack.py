@@ -120,16 +120,25 @@ class Stack:
         return np.array(order, dtype=np.intp)
 
     @cached_property
-    def up_to(self) -> tuple[Table, Table]:
-        """P(this word or a milder one) and P(a milder one), within each key by :attr:`severity`, shape (H, R)."""
+    def up_to(self) -> Table:
+        """P(this word or a milder one), within each key by :attr:`severity`, shape (H, R)."""
+        return np.ascontiguousarray(self._up_to().T)
+
+    def _up_to(self) -> Table:
+        """As :attr:`up_to`, but of shape (R, H) and not kept."""
         starts = [start for start, _ in self.spans.values()]
         number = np.repeat(np.arange(len(starts)), [end - start for start, end in self.spans.values()])
         summed = np.cumsum(self.true[self.severity], axis=0) - number[:, None]
-        this, milder = np.empty_like(summed), np.empty_like(summed)
+        this = np.empty_like(summed)
         this[self.severity] = summed
-        milder[self.severity[1:]] = summed[:-1]
-        milder[self.severity[starts]] = 0.0
-        return np.ascontiguousarray(this.T), np.ascontiguousarray(milder.T)
+        return this
+
+    @cached_property
+    def _steps(self) -> tuple[Numbers, Numbers]:
+        """The rows of every word but the mildest of each key, and of the next milder word."""
+        order, starts = self.severity, {start for start, _ in self.spans.values()}
+        later = np.array([place for place in range(len(order)) if place not in starts], dtype=np.intp)
+        return order[later], order[later - 1]
 
     @cached_property
     def as_told(self) -> tuple[Stack, Numbers]:
@@ -140,7 +149,7 @@ class Stack:
         for key, (start, end) in part.spans.items():
             rows[slice(*self.spans[key])] = range(start, end)
         held = (rows >= 0).nonzero()[0]  # not summed anew, which would be rounded otherwise
-        part.__dict__["up_to"] = tuple(np.ascontiguousarray(table[:, held]) for table in self.up_to)
+        part.__dict__["up_to"] = np.ascontiguousarray(self._up_to()[held].T)
         return part, rows
 
     def together(self, first: Numbers, second: Numbers) -> Pairs:
@@ -149,8 +158,10 @@ class Stack:
 
     def worse_of(self, first: Numbers, second: Numbers) -> Stack:
         """All rows of :meth:`together`."""
-        this, milder = (table.take(first, axis=0) * table.take(second, axis=0) for table in self.up_to)
-        shown = np.subtract(this, milder, out=this)
+        this = self.up_to.take(first, axis=0) * self.up_to.take(second, axis=0)
+        word, milder = self._steps
+        shown = this.copy()
+        shown[:, word] -= this[:, milder]
         true = np.ascontiguousarray(np.minimum(np.maximum(shown, 0.0, out=shown), 1.0, out=shown).T)
         wrong = np.empty(true.shape)
         for rows, mixes in self._by_size:
