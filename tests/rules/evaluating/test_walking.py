@@ -46,7 +46,7 @@ def test_every_way_of_working_obeys_the_masks(ranker: Ranker, judge: Judge, draw
     assert asked
     for weighed, ask in asked:
         words = weighed.case.words()
-        if ask.card.needs_permission:
+        if ask.card.hands_in:
             assert words.get("dead_check") == "proved"
         if weighed.stop is not None:
             assert ask.card.who == "technician" or ask.from_memory

@@ -151,3 +151,18 @@ def test_what_stands_under_a_code_or_a_lock_is_read(read: Read) -> None:
         ("door.locked", "yes"),
         ("oven.bake.heat", "none"),
     }
+
+
+@pytest.mark.parametrize(
+    ("note", "certainty"),
+    [
+        ("was sparking, tech replaced the coil, good now, but the oven is slow", "hedged"),
+        ("was sparking, tech replaced the coil, good now but sparks again", "said"),
+        ("burner clicks off and on, is that dangerous?", "hedged"),
+        ("it is dangerous, it smells like burning plastic", "said"),
+    ],
+)
+def test_what_turns_or_is_only_asked_leaves_a_doubt(note: str, certainty: str, read: Read) -> None:
+    dangers = [fact.certainty for fact in read(note).facts if fact.fact.startswith("hazard.")]
+    assert dangers
+    assert ("said" in dangers) == (certainty == "said")
