@@ -35,6 +35,11 @@ class Branch(Generic[T]):
         return branch.entry if branch is not None else None
 
 
+#: Pairs joined already, by their identities. The pairs are kept beside what was made of them: an identity is taken
+#: again once nobody holds its object, and would then stand for a pair that was never joined.
+Memo = dict[tuple[int, int], tuple[Branch[T], Branch[T], Branch[T]]]
+
+
 def grown(steps: Sequence[Sequence[tuple[str, ...]]], entry: T) -> Branch[T]:
     """The branch of a phrase. ``steps``: what may stand at each step, each a tuple of words, empty if nothing may."""
     branch = Branch(entry, {})
@@ -45,7 +50,7 @@ def grown(steps: Sequence[Sequence[tuple[str, ...]]], entry: T) -> Branch[T]:
 
 def _step(choices: Sequence[tuple[str, ...]], rest: Branch[T]) -> Branch[T]:
     made: Branch[T] | None = None
-    memo: dict[tuple[int, int], Branch[T]] = {}
+    memo: Memo[T] = {}
     for words in choices:
         branch = rest
         for word in reversed(words):
@@ -54,12 +59,12 @@ def _step(choices: Sequence[tuple[str, ...]], rest: Branch[T]) -> Branch[T]:
     return made or rest
 
 
-def joined(one: Branch[T], other: Branch[T], memo: dict[tuple[int, int], Branch[T]]) -> Branch[T]:
-    """Both at once. ``memo``: pairs joined already, while all of them live. Raises ClashError."""
+def joined(one: Branch[T], other: Branch[T], memo: Memo[T]) -> Branch[T]:
+    """Both at once. ``memo``: pairs joined already. Raises ClashError."""
     if one is other:
         return one
-    made = memo.get((id(one), id(other)))
-    if made is None:
+    known = memo.get((id(one), id(other)))
+    if known is None:
         if one.entry is not None and other.entry is not None and one.entry != other.entry:
             raise ClashError
         following = dict(one.following)
@@ -67,5 +72,5 @@ def joined(one: Branch[T], other: Branch[T], memo: dict[tuple[int, int], Branch[
             held = following.get(word)
             following[word] = branch if held is None else joined(held, branch, memo)
         made = Branch(other.entry if one.entry is None else one.entry, following)
-        memo[id(one), id(other)] = made
-    return made
+        known = memo[id(one), id(other)] = one, other, made
+    return known[2]

@@ -13,7 +13,7 @@ from itertools import product
 from math import prod
 from operator import itemgetter
 
-from rules.notes.branches import Branch, ClashError, grown, joined
+from rules.notes.branches import Branch, ClashError, Memo, grown, joined
 from rules.notes.normalise import phrase_words
 
 MOST_SPELLINGS = 4000
@@ -148,7 +148,7 @@ class PhraseIndex:
         return None
 
     def _join(self, branch: Branch[Entry]) -> None:
-        memo: dict[tuple[int, int], Branch[Entry]] = {}
+        memo: Memo[Entry] = {}
         joint = {}
         for word, after in branch.following.items():
             held = self._first.get(word)
