@@ -80,9 +80,8 @@ class Gate:
     """What may be asked: the role, what rules allow and forbid, whether a stop stands, what is known already.
 
     While a stop stands a caller is asked nothing, and a technician measures only what is proved dead. ``recalls``:
-    meanwhile what is only remembered may be asked. ``answered`` are
-    keys that are known, or that this role was asked without being able to tell. ``paid`` are set-ups already made.
-    ``tools`` are those at hand; None stands for all.
+    meanwhile what is only remembered may be asked. ``answered`` are keys that are known, or that this role was asked
+    without being able to tell. ``paid`` are set-ups already made. ``tools`` are those at hand; None stands for all.
     """
 
     role: Role
@@ -273,8 +272,7 @@ def _scored(
     """
     playing = in_play(signatures, probability)
     gains = asked.gains(playing, signatures.repair)
-    unpaid = _unpaid(asked, gate)
-    minutes = (asked.recalled if gate.stopped and gate.recalls else asked.minutes) + unpaid
+    minutes = _minutes(asked, gate)
     price = minutes + asked.surcharge
     listed = _ranked(asked, gains, price, gate, units)
     weighed = _that_tell(gains, listed[:MOST_WEIGHED], least)
@@ -300,6 +298,11 @@ def _held(number: int, asked: Questions, gate: Gate) -> bool:
     return number in asked.guarded and asked.tests[number] not in gate.allowed
 
 
+def _minutes(asked: Questions, gate: Gate) -> Table:
+    """What each question takes now, with its set-up if that is still to be made, shape (Q,)."""
+    return (asked.recalled if gate.stopped and gate.recalls else asked.minutes) + _unpaid(asked, gate)
+
+
 def _unpaid(asked: Questions, gate: Gate) -> Table:
     """Minutes of set-up that each question still asks for, shape (Q,)."""
     paid = [asked.set_up[name] for name in gate.paid if name in asked.set_up]
@@ -319,7 +322,7 @@ def _told_apart(
         return None
     playing = in_play(signatures, probability, TOLD_APART_FROM)
     gains = asked.gains(playing, signatures.group)
-    minutes = (asked.recalled if gate.stopped and gate.recalls else asked.minutes) + _unpaid(asked, gate)
+    minutes = _minutes(asked, gate)
     listed = _ranked(asked, gains, minutes + asked.surcharge, gate, units, LEAST_TO_TELL_APART)
     return _Scores(signatures, asked, playing, gains, minutes, listed, {}, gate)
 

@@ -60,6 +60,9 @@ class _Checker:
             for word in (value, *others):
                 self._value("facts", name, ("mistaken_for",), name, word)
         self._answers(name, term)
+        if term["recall"] is not None and (term["told_by"] == "technician" or not term["recall"].endswith("?")):
+            message = "asks what a caller remembers; write a question, and only for a fact that is told by a caller"
+            self.say("facts", name, ("recall",), message)
         if (term["place"] == "meter") != bool(term["between"]):
             self.say(
                 "facts", name, ("between",), "a fact with place: meter lists its meter points, and only such a fact"

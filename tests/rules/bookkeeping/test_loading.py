@@ -56,6 +56,7 @@ def test_version_is_the_content_s(tmp_path: Path) -> None:
         ("facts/supply.yaml", "  no: dark", "  no: lit", "no", "a value of its own"),
         ("facts/supply.yaml", "    dim: [faint, weak]", "    dimm: [faint, weak]", "dimm", "lit, dim"),
         ("facts/supply.yaml", "    dim: [faint, weak]", "    dim: [faint, blank]", "dim", "stands for dark already"),
+        ("facts/supply.yaml", "recall: Before it was switched off, was", "recall: Turn it on. #", "recall", "question"),
         ("trade/supply.yaml", "{fact: display, is: lit}", "{fact: disply, is: lit}", "fact", "'display'"),
         ("trade/supply.yaml", "{fact: display, is: lit}", "{fact: display, is: bright}", "is", "lit, dim"),
         ("trade/supply.yaml", "[supply.leg_l2_open,", "[supply.leg_l3_open,", "points_to", "supply.leg_l"),
